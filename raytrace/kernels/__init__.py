@@ -1,0 +1,1 @@
+"""Compiled kernels: plain arrays and numbers in, plain arrays and numbers out."""

@@ -1,0 +1,1 @@
+"""Materials, sunshapes and the spectrum, each with its source."""

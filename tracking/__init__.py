@@ -1,0 +1,1 @@
+"""Time and place: sun, sky, mount, plans, and the command line on top of `raytrace`."""
