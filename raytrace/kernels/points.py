@@ -1,0 +1,55 @@
+"""Random numbers of a ray: a shifted rank-1 lattice for what every ray needs, a hash for the rare rest.
+
+Ray i of a replicate of N = 2^m rays has u_j = frac(i z_j / N + shift_j): Cools, Kuo and Nuyens, SIAM J. Sci. Comput. 28
+(2006) 2162. The shift is the replicate's own, so replicates are independent and each is unbiased.
+"""
+
+import math
+
+import numpy as np
+
+from raytrace.kernels.jit import kernel
+
+# The dimensions of a ray.
+ACROSS, ALONG, SUN_RADIUS, SUN_AZIMUTH, LINE, SLOPE, AIM_ACROSS, AIM_ALONG = range(8)
+DIMENSIONS = 8
+
+# Steele, Lea and Flood, "Fast splittable pseudorandom number generators", OOPSLA 2014: the SplitMix64 constants.
+GOLDEN = np.uint64(0x9E3779B97F4A7C15)
+MIX_1 = np.uint64(0xBF58476D1CE4E5B9)
+MIX_2 = np.uint64(0x94D049BB133111EB)
+S30, S27, S31, S11 = np.uint64(30), np.uint64(27), np.uint64(31), np.uint64(11)
+TWO_TO_MINUS_53 = 1.0 / 9007199254740992.0
+
+
+@kernel
+def lattice_point(i: int, z: int, n: int, shift: float) -> float:
+    """Coordinate of point i in [0, 1); n is a power of two."""
+    u = float((i * z) & (n - 1)) / float(n) + shift
+    return u - 1.0 if u >= 1.0 else u
+
+
+@kernel
+def hashed_uniform(key: int, ray: int, draw: int) -> float:
+    """A number in [0, 1) that depends on the replicate's key, the ray and the count of its draws alone."""
+    v = np.uint64(key) + GOLDEN * (np.uint64(ray) * np.uint64(64) + np.uint64(draw) + np.uint64(1))
+    v = (v ^ (v >> S30)) * MIX_1
+    v = (v ^ (v >> S27)) * MIX_2
+    v = v ^ (v >> S31)
+    return float(v >> S11) * TWO_TO_MINUS_53
+
+
+@kernel
+def from_table(table: np.ndarray, u: float) -> float:
+    """Value at u of a table whose nodes are evenly spaced over [0, 1], linear in between."""
+    cells = table.shape[0] - 1
+    position = u * cells
+    cell = min(int(position), cells - 1)
+    return table[cell] + (table[cell + 1] - table[cell]) * (position - cell)
+
+
+@kernel
+def cos_sin_turn(u: float) -> tuple[float, float]:
+    """Cosine and sine of u full turns."""
+    angle = 2.0 * math.pi * u
+    return math.cos(angle), math.sin(angle)

@@ -1,0 +1,89 @@
+"""Point sets: the lattice of a replicate, its shifts, and the tables that turn them into what a ray needs."""
+
+import functools
+import math
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+
+from raytrace.arrays import Floats, Ints
+from raytrace.kernels.points import DIMENSIONS
+
+LATTICE_VECTOR = (1, 182667, 469891, 498753, 110745, 446247, 250185, 118627)
+"""Generating vector of an extensible rank-1 lattice in base 2 for up to 2^20 points.
+
+F. Kuo's lattice rule "exod2_base2_m20", built as in Cools, Kuo and Nuyens, SIAM J. Sci. Comput. 28 (2006) 2162. Value
+from memory, to be confirmed; what matters, how evenly its points lie, is tested.
+"""
+
+LARGEST_REPLICATE = 1 << 20
+LEAST_REPLICATES = 16
+TABLE_CELLS = 2048
+"""Cells of a sampling table. The distribution is exact at the nodes and even within a cell."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Replicates:
+    """How a number of rays is cut up: `count` replicates of `rays_each`, a power of two.
+
+    Replicate k belongs to group k mod `groups`; sums are kept for each group, so memory does not grow with the rays.
+    """
+
+    count: int
+    rays_each: int
+    groups: int
+
+    @property
+    def rays(self) -> int:
+        """All rays."""
+        return self.count * self.rays_each
+
+
+def replicates_for(rays: int) -> Replicates:
+    """At least 16 replicates that hold at least `rays` rays, and at most a sixteenth more (16 where that is more).
+
+    Raises
+    ------
+    ValueError
+        If `rays` is not at least 1.
+    """
+    if rays < 1:
+        raise ValueError(f"rays must be at least 1, got {rays}.")
+    each = min(LARGEST_REPLICATE, 1 << max(0, int(math.log2(max(1.0, rays / LEAST_REPLICATES)))))
+    count = max(LEAST_REPLICATES, -(-rays // each))
+    if count < 2 * LEAST_REPLICATES:
+        return Replicates(count=count, rays_each=each, groups=count)
+    return Replicates(count=-(-count // LEAST_REPLICATES) * LEAST_REPLICATES, rays_each=each, groups=LEAST_REPLICATES)
+
+
+def shifts_and_key(seed: int, replicate: int) -> tuple[Floats, int]:
+    """The random shift of a replicate's lattice, (8,) float in [0, 1), and the key of its hashed numbers."""
+    sequence = np.random.SeedSequence(entropy=seed, spawn_key=(replicate,))
+    rng = np.random.Generator(np.random.PCG64(sequence))
+    return rng.random(DIMENSIONS), int(rng.integers(0, 1 << 62))
+
+
+def lattice_vector() -> Ints:
+    """The generating vector as an array, (8,) int."""
+    return np.array(LATTICE_VECTOR, dtype=np.int64)
+
+
+@functools.cache
+def normal_quantiles(cells: int = TABLE_CELLS) -> Floats:
+    """Quantiles of the standard normal distribution at u = k / cells, (cells + 1,) float.
+
+    The two outermost nodes would be infinite; they are put where the table's variance is exactly 1.
+    """
+    law = NormalDist()
+    upper = np.array([law.inv_cdf(k / cells) for k in range(cells // 2 + 1, cells)])
+    nodes = np.concatenate([[0.0], upper])
+    a, b = nodes[:-1], nodes[1:]
+    # Second moment of a cell with an even density: (a^2 + ab + b^2) / 3.
+    missing = 3.0 * 0.5 * cells - float(np.sum(a * a + a * b + b * b))
+    last = nodes[-1]
+    outermost = 0.5 * (-last + math.sqrt(4.0 * missing - 3.0 * last * last))
+    half = np.concatenate([nodes, [outermost]])
+    table = np.concatenate([-half[:0:-1], half])
+    table.flags.writeable = False
+    return table
