@@ -7,7 +7,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from raytrace.arrays import Floats, Ints
+from raytrace.arrays import Floats
 from raytrace.kernels.points import DIMENSIONS
 
 LATTICE_VECTOR = (1, 182667, 469891, 498753, 110745, 446247, 250185, 118627)
@@ -64,9 +64,9 @@ def shifts_and_key(seed: int, replicate: int) -> tuple[Floats, int]:
     return rng.random(DIMENSIONS), int(rng.integers(0, 1 << 62))
 
 
-def lattice_vector() -> Ints:
-    """The generating vector as an array, (8,) int."""
-    return np.array(LATTICE_VECTOR, dtype=np.int64)
+def lattice_vector() -> Floats:
+    """The generating vector as an array, (8,) float."""
+    return np.array(LATTICE_VECTOR, dtype=np.float64)
 
 
 @functools.cache

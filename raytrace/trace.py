@@ -203,7 +203,8 @@ def run_replicates(
     progress: Progress | None = None,
 ) -> Sums:
     """Trace a plan of replicates, numbered from `first`: same plan, first and seed give the same bits on any threads."""
-    from raytrace.kernels.path import SUMS, trace_replicate
+    from raytrace.kernels.block import trace_replicate
+    from raytrace.kernels.path import SUMS
 
     vector = lattice_vector()
     row, window = inputs.row, inputs.window

@@ -7,6 +7,10 @@ from typing import Any, TypeVar
 
 import numba
 import platformdirs
+from llvmlite import ir
+from numba.core import types
+from numba.extending import intrinsic
+from numba.np.arrayobj import make_array
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -42,3 +46,54 @@ def kernel(function: Function) -> Function:
     finally:
         if own_folder:
             numba.config.CACHE_DIR = ""
+
+
+def _alias_scope(module: Any) -> Any:
+    """The one alias scope of a module: stores by `put` lie in it, loads by `look` do not."""
+    scope = getattr(module, "focalrow_scope", None)
+    if scope is None:
+        domain = module.add_metadata([ir.MetaDataString(module, "focalrow")])
+        scope = module.add_metadata([module.add_metadata([ir.MetaDataString(module, "put"), domain])])
+        module.focalrow_scope = scope
+    return scope
+
+
+@intrinsic
+def _look(_context: Any, array: Any, index: Any) -> Any:
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        data = make_array(signature.args[0])(context, builder, arguments[0]).data
+        place = context.cast(builder, arguments[1], signature.args[1], types.intp)
+        load = builder.load(builder.gep(data, [place]))
+        load.set_metadata("noalias", _alias_scope(builder.module))
+        return load
+
+    return array.dtype(array, index), generate
+
+
+@intrinsic
+def _put(_context: Any, array: Any, index: Any, value: Any) -> Any:
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        data = make_array(signature.args[0])(context, builder, arguments[0]).data
+        place = context.cast(builder, arguments[1], signature.args[1], types.intp)
+        cast = context.cast(builder, arguments[2], signature.args[2], signature.args[0].dtype)
+        store = builder.store(cast, builder.gep(data, [place]))
+        store.set_metadata("alias.scope", _alias_scope(builder.module))
+        return context.get_dummy_value()
+
+    return types.void(array, index, value), generate
+
+
+def _look_plainly(array: Any, index: int) -> Any:
+    return array[index]
+
+
+def _put_plainly(array: Any, index: int, value: Any) -> None:
+    array[index] = value
+
+
+# `look(array, index)` and `put(array, index, value)` read and write a contiguous one-dimensional array without bounds
+# or negative indices, and promise the compiler that within one loop no `look` reads what a `put` writes, unless at the
+# same index. With that promise LLVM turns loops with table look-ups into vector code; without it, it must assume that
+# any store may change any table, and does not.
+look = _look_plainly if numba.config.DISABLE_JIT else _look
+put = _put_plainly if numba.config.DISABLE_JIT else _put

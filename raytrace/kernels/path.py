@@ -61,14 +61,11 @@ def profile_bin(window: Window, x: float) -> int:
 
 @kernel
 def finish_at_row(
-    row: Row, window: Window, glass_index: float, glass_absorption: float, weight: float,
+    row: Row, glass_index: float, glass_absorption: float, weight: float,
     x: float, y: float, z: float, px: float, py: float, pz: float,
-    sums: np.ndarray, tubes: np.ndarray, profile: np.ndarray, flux: np.ndarray,
+    sums: np.ndarray, tubes: np.ndarray, flux: np.ndarray,
 ) -> None:
-    """Book a ray that has left the sheet on the tubes' side: on the profile, then at the row."""
-    sums[LEFT_DOWN] += weight
-    if pz < 0.0:
-        profile[profile_bin(window, x + (z + row.height) / -pz * px)] += weight
+    """Book a ray that has left the sheet on the tubes' side, at the row."""
     a = row.axes
     cz = z + row.height
     tube, arrived, lost, factor, patch = walk_row(
@@ -148,9 +145,11 @@ def trace_ray(
             dx = x - xc
             x, z = xc + dx * cos_piece - z * sin_piece, dx * sin_piece + z * cos_piece - lowered
             px, pz = px * cos_piece - pz * sin_piece, px * sin_piece + pz * cos_piece
+        sums[LEFT_DOWN] += weight
+        if pz < 0.0:
+            profile[profile_bin(window, x + (z + row.height) / -pz * px)] += weight
         finish_at_row(
-            row, window, sun.glass_index[line], sun.glass_absorption[line], weight,
-            x, y, z, px, py, pz, sums, tubes, profile, flux,
+            row, sun.glass_index[line], sun.glass_absorption[line], weight, x, y, z, px, py, pz, sums, tubes, flux
         )
     elif fate == UP:
         sums[UPWARD_LENS] += weight
@@ -161,21 +160,30 @@ def trace_ray(
 
 
 @kernel
-def trace_replicate(
+def trace_lattice_ray(
+    sheet: Sheet, row: Row, sun: Sun, window: Window, rays: int, vector: np.ndarray, shift: np.ndarray, key: int, ray: int,
+    sums: np.ndarray, tubes: np.ndarray, profile: np.ndarray, flux: np.ndarray,
+) -> None:
+    """Trace one ray of a replicate by the general path."""
+    trace_ray(
+        sheet, row, sun, window, key, ray,
+        lattice_point(ray, vector[points.ACROSS], rays, shift[points.ACROSS]),
+        lattice_point(ray, vector[points.ALONG], rays, shift[points.ALONG]),
+        lattice_point(ray, vector[points.SUN_RADIUS], rays, shift[points.SUN_RADIUS]),
+        lattice_point(ray, vector[points.SUN_AZIMUTH], rays, shift[points.SUN_AZIMUTH]),
+        lattice_point(ray, vector[points.LINE], rays, shift[points.LINE]),
+        lattice_point(ray, vector[points.SLOPE], rays, shift[points.SLOPE]),
+        lattice_point(ray, vector[points.AIM_ACROSS], rays, shift[points.AIM_ACROSS]),
+        lattice_point(ray, vector[points.AIM_ALONG], rays, shift[points.AIM_ALONG]),
+        sums, tubes, profile, flux,
+    )
+
+
+@kernel
+def trace_one_by_one(
     sheet: Sheet, row: Row, sun: Sun, window: Window, rays: int, vector: np.ndarray, shift: np.ndarray, key: int,
     sums: np.ndarray, tubes: np.ndarray, profile: np.ndarray, flux: np.ndarray,
 ) -> None:
-    """Trace the `rays` rays of one replicate, a power of two, one after the other; add all to the arrays given."""
+    """Trace all rays of a replicate by the general path, one after the other: what the block path is held against."""
     for ray in range(rays):
-        trace_ray(
-            sheet, row, sun, window, key, ray,
-            lattice_point(ray, vector[points.ACROSS], rays, shift[points.ACROSS]),
-            lattice_point(ray, vector[points.ALONG], rays, shift[points.ALONG]),
-            lattice_point(ray, vector[points.SUN_RADIUS], rays, shift[points.SUN_RADIUS]),
-            lattice_point(ray, vector[points.SUN_AZIMUTH], rays, shift[points.SUN_AZIMUTH]),
-            lattice_point(ray, vector[points.LINE], rays, shift[points.LINE]),
-            lattice_point(ray, vector[points.SLOPE], rays, shift[points.SLOPE]),
-            lattice_point(ray, vector[points.AIM_ACROSS], rays, shift[points.AIM_ACROSS]),
-            lattice_point(ray, vector[points.AIM_ALONG], rays, shift[points.AIM_ALONG]),
-            sums, tubes, profile, flux,
-        )
+        trace_lattice_ray(sheet, row, sun, window, rays, vector, shift, key, ray, sums, tubes, profile, flux)

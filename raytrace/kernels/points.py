@@ -23,9 +23,10 @@ TWO_TO_MINUS_53 = 1.0 / 9007199254740992.0
 
 
 @kernel
-def lattice_point(i: int, z: int, n: int, shift: float) -> float:
-    """Coordinate of point i in [0, 1); n is a power of two."""
-    u = float((i * z) & (n - 1)) / float(n) + shift
+def lattice_point(i: float, z: float, n: float, shift: float) -> float:
+    """Coordinate of point i in [0, 1); n is a power of two up to 2^20, so i * z / n is exact in a float."""
+    turns = i * (z / n)
+    u = turns - math.floor(turns) + shift
     return u - 1.0 if u >= 1.0 else u
 
 
@@ -49,7 +50,19 @@ def from_table(table: np.ndarray, u: float) -> float:
 
 
 @kernel
+def sin_cos_quarter(a: float) -> tuple[float, float]:
+    """Sine and cosine for |a| up to a quarter turn [rad], by their series, to 1e-11: no call, so vector code."""
+    q = a * a
+    s = a * (1.0 - q * (1.0 / 6 - q * (1.0 / 120 - q * (1.0 / 5040 - q * (1.0 / 362880 - q * (
+        1.0 / 39916800 - q * (1.0 / 6227020800 - q * (1.0 / 1307674368000))))))))
+    c = 1.0 - q * (1.0 / 2 - q * (1.0 / 24 - q * (1.0 / 720 - q * (1.0 / 40320 - q * (
+        1.0 / 3628800 - q * (1.0 / 479001600 - q * (1.0 / 87178291200 - q * (1.0 / 20922789888000))))))))
+    return s, c
+
+
+@kernel
 def cos_sin_turn(u: float) -> tuple[float, float]:
-    """Cosine and sine of u full turns."""
-    angle = 2.0 * math.pi * u
-    return math.cos(angle), math.sin(angle)
+    """Cosine and sine of u full turns, u in [0, 1)."""
+    t = u - 0.5
+    s, c = sin_cos_quarter(2.0 * math.pi * (abs(t) - 0.25))
+    return s, c if t < 0.0 else -c

@@ -29,7 +29,20 @@ def normal_after_sq(n_from: float, n_to: float, normal_from: float) -> float:
     return n_to * n_to - n_from * n_from + normal_from * normal_from
 
 
+HALVINGS = 6
+DEEPEST = 60.0
+
+
 @kernel
 def attenuation(absorption: float, path: float) -> float:
-    """Share of light left after a path, Beer and Lambert's law."""
-    return math.exp(-absorption * path)
+    """Share of light left after a path, Beer and Lambert's law: exp(-absorption * path).
+
+    exp(-x) as the 64th power of the series of exp(-x / 64), without a call that would stop the compiler from making
+    vector code. Relative error below 1e-12 up to x = 6, 1e-8 up to x = 16; beyond x = 60 the value of 60, 1e-26, stands.
+    """
+    e = -min(absorption * path, DEEPEST) * (1.0 / 64.0)
+    r = 1.0 + e * (1.0 + e * (1.0 / 2 + e * (1.0 / 6 + e * (1.0 / 24 + e * (1.0 / 120 + e * (
+        1.0 / 720 + e * (1.0 / 5040 + e * (1.0 / 40320))))))))
+    for _ in range(HALVINGS):
+        r *= r
+    return r

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from raytrace.kernels.jit import kernel
-from raytrace.kernels.points import from_table, hashed_uniform
+from raytrace.kernels.points import from_table, hashed_uniform, sin_cos_quarter
 from raytrace.kernels.refract import attenuation, normal_after_sq, transmittance
 
 
@@ -249,7 +249,7 @@ def walk_sheet(
                 u = slope_u if draws == 0 else hashed_uniform(key, ray, draws)
                 draws += 1
                 turn = sheet.slope_error * from_table(normal_table, u)
-                c, d = math.cos(turn), math.sin(turn)
+                d, c = sin_cos_quarter(turn)
                 qx, qz, share = bend(n_from, n_to, px, pzeta, c * nx - d * nz, d * nx + c * nz)
                 if share >= 0.0:
                     # A turned normal that puts the ray on the wrong side of the real facet is not turned.

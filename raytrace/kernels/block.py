@@ -1,0 +1,431 @@
+"""The rays of a replicate in blocks, stage by stage, as vector code; the few that stray are finished by the general path.
+
+A plain ray meets one facet and the flat face, no riser, and then at most one tube's absorber. For such rays every stage
+is one loop without branches or calls over arrays of a block, which LLVM turns into vector instructions. Each stage
+checks what it takes for granted; a ray that fails is marked, left out of the sums, and traced from its start by
+`trace_lattice_ray`, or from the sheet on by `finish_at_row`. The two paths share their formulas and random numbers, so
+they book the same ray alike but for rounding.
+"""
+
+import math
+
+import numpy as np
+
+from raytrace.kernels import path, points
+from raytrace.kernels.jit import kernel, look, put
+from raytrace.kernels.path import Sun, Window, finish_at_row, profile_bin, trace_lattice_ray
+from raytrace.kernels.points import cos_sin_turn, lattice_point, sin_cos_quarter
+from raytrace.kernels.refract import attenuation, transmittance
+from raytrace.kernels.sheet import Sheet
+from raytrace.kernels.sun import sun_direction, tan_of_sum
+from raytrace.kernels.tube import Row
+
+BLOCK = 256
+"""Rays of a block: its arrays stay in the processor's nearer caches."""
+
+# What is left to do for a ray of a block.
+DONE, FROM_START, FROM_SHEET = 0, 1, 2
+
+# Guard of divisors: far below any value that a plain ray has, so that a failing one gives numbers, not NaN.
+TINY = 1e-30
+
+
+@kernel
+def look_up(table: np.ndarray, cells: float, u: float) -> float:
+    """`from_table` with `look`; u in [0, 1]."""
+    position = u * cells
+    cell = np.int32(min(position, cells - 1.0))
+    low = look(table, cell)
+    return low + (look(table, cell + 1) - low) * (position - cell)
+
+
+@kernel
+def fill_directions(
+    sun: Sun, base: int, count: int, rays: int, vector: np.ndarray, shift: np.ndarray,
+    px: np.ndarray, py: np.ndarray, pz: np.ndarray,
+) -> None:
+    """Directions of a block's rays before the lens."""
+    n = float(rays)
+    z2, s2 = vector[points.SUN_RADIUS], shift[points.SUN_RADIUS]
+    z3, s3 = vector[points.SUN_AZIMUTH], shift[points.SUN_AZIMUTH]
+    cells = float(sun.radius_sq.shape[0] - 1)
+    radius_sq = sun.radius_sq
+    tan_t, tan_l = sun.tan_transversal, sun.tan_longitudinal
+    if sun.aiming_error > 0.0:
+        z6, s6 = vector[points.AIM_ACROSS], shift[points.AIM_ACROSS]
+        z7, s7 = vector[points.AIM_ALONG], shift[points.AIM_ALONG]
+        normal, normal_cells, error = sun.normal, float(sun.normal.shape[0] - 1), sun.aiming_error
+        for k in range(count):
+            i = float(base + k)
+            own_t = tan_of_sum(tan_t, error * look_up(normal, normal_cells, lattice_point(i, z6, n, s6)))
+            own_l = tan_of_sum(tan_l, error * look_up(normal, normal_cells, lattice_point(i, z7, n, s7)))
+            c, s = cos_sin_turn(lattice_point(i, z3, n, s3))
+            sx, sy, sz = sun_direction(own_t, own_l, look_up(radius_sq, cells, lattice_point(i, z2, n, s2)), c, s)
+            put(px, k, -sx)
+            put(py, k, -sy)
+            put(pz, k, -sz)
+    else:
+        for k in range(count):
+            i = float(base + k)
+            c, s = cos_sin_turn(lattice_point(i, z3, n, s3))
+            sx, sy, sz = sun_direction(tan_t, tan_l, look_up(radius_sq, cells, lattice_point(i, z2, n, s2)), c, s)
+            put(px, k, -sx)
+            put(py, k, -sy)
+            put(pz, k, -sz)
+
+
+@kernel
+def fill_starts(
+    sheet: Sheet, sun: Sun, base: int, count: int, rays: int, vector: np.ndarray, shift: np.ndarray,
+    x: np.ndarray, y: np.ndarray, index: np.ndarray, absorption: np.ndarray, turn: np.ndarray, line: np.ndarray,
+) -> None:
+    """Where a block's rays start, their line of the spectrum, and by how much the first facet is turned."""
+    n = float(rays)
+    z0, s0 = vector[points.ACROSS], shift[points.ACROSS]
+    z1, s1 = vector[points.ALONG], shift[points.ALONG]
+    z4, s4 = vector[points.LINE], shift[points.LINE]
+    z5, s5 = vector[points.SLOPE], shift[points.SLOPE]
+    lines = float(sun.sheet_index.shape[0])
+    sheet_index, sheet_absorption = sun.sheet_index, sun.sheet_absorption
+    normal, cells = sun.normal, float(sun.normal.shape[0] - 1)
+    half_width, half_length, error = sheet.half_width, sheet.half_length, sheet.slope_error
+    for k in range(count):
+        i = float(base + k)
+        put(x, k, (2.0 * lattice_point(i, z0, n, s0) - 1.0) * half_width)
+        put(y, k, (2.0 * lattice_point(i, z1, n, s1) - 1.0) * half_length)
+        at = np.int32(min(lattice_point(i, z4, n, s4) * lines, lines - 1.0))
+        put(line, k, at)
+        put(index, k, look(sheet_index, at))
+        put(absorption, k, look(sheet_absorption, at))
+        put(turn, k, error * look_up(normal, cells, lattice_point(i, z5, n, s5)))
+
+
+@kernel
+def through_grooves_below(
+    sheet: Sheet, count: int,
+    px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray,
+    index: np.ndarray, absorption: np.ndarray, turn: np.ndarray, weight: np.ndarray, todo: np.ndarray,
+) -> tuple[float, float, float, float]:
+    """Flat face, then one facet of the grooves toward the tubes; positions, directions and weights are overwritten.
+
+    Returns the sums started, reflected, absorbed and left of the rays that went this plain way.
+    """
+    t, pitch, tan_q, half_length = sheet.thickness, sheet.pitch, sheet.tan_draft, sheet.half_length
+    factor, last = sheet.transmittance_factor, float(sheet.depth.shape[0] - 1)
+    tan_facet, depth, sin_facet, cos_facet = sheet.tan_facet, sheet.depth, sheet.sin_facet, sheet.cos_facet
+    started, reflected, absorbed, left = 0.0, 0.0, 0.0, 0.0
+    for k in range(count):
+        start = look(x, k)
+        side = math.copysign(1.0, start)
+        qx, kappa, down = look(px, k) * side, look(py, k), -look(pz, k)
+        n = look(index, k)
+        shines = down > 0.0
+        power = max(down, 0.0)
+        after = math.sqrt(n * n - 1.0 + down * down)
+        share_1 = transmittance(1.0, n, power + TINY, after)
+        slope = qx / after
+        bottom = start * side + slope * t
+        cell = np.int32(min(max(bottom / pitch, 0.0), last))
+        local = bottom - cell * pitch
+        tan_a, d = look(tan_facet, cell), look(depth, cell)
+        sin_a, cos_a = look(sin_facet, cell), look(cos_facet, cell)
+        valley = pitch - d * tan_q
+        steep = 1.0 + slope * tan_a
+        zeta = local * tan_a / max(steep, TINY)
+        hit = local - slope * zeta
+        over = local - slope * d
+        plain = (steep > 0.0) & (hit >= 0.0) & (hit <= valley) & (over >= 0.0) & (over <= valley)
+        s = (t - zeta) / after
+        y_hit = look(y, k) + kappa * s
+        plain &= abs(y_hit) <= half_length
+        kept = attenuation(look(absorption, k), s * n)
+        # The facet's normal, pointing into the sheet, and the same turned by the slope error.
+        sine, cosine = sin_cos_quarter(look(turn, k))
+        nx, nz = -cosine * sin_a - sine * cos_a, cosine * cos_a - sine * sin_a
+        normal = after * nz - qx * nx
+        out_sq = 1.0 - n * n + normal * normal
+        plain &= (normal > 0.0) & (out_sq > 0.0)
+        out = math.sqrt(max(out_sq, 0.0))
+        rx, rz = qx + (normal - out) * nx, (normal - out) * nz - after
+        share_2 = transmittance(n, 1.0, abs(normal) + TINY, out)
+        plain &= (rz * cos_a - rx * sin_a < 0.0) & (rz < 0.0)
+        plain &= hit * -rz + rx * zeta <= pitch * -rz
+        good = power if plain else 0.0
+        first = good * share_1
+        inside = first * factor
+        arrived = inside * kept
+        gone = arrived * share_2
+        started += good
+        reflected += good * (1.0 - share_1) + arrived * (1.0 - share_2)
+        absorbed += first * (1.0 - factor) + inside * (1.0 - kept)
+        left += gone
+        put(weight, k, gone)
+        put(todo, k, FROM_START if (shines & (not plain)) else DONE)
+        put(x, k, side * (cell * pitch + hit))
+        put(y, k, y_hit)
+        put(z, k, zeta)
+        put(px, k, side * rx)
+        put(pz, k, rz if plain else -1.0)
+    return started, reflected, absorbed, left
+
+
+@kernel
+def through_grooves_above(
+    sheet: Sheet, count: int,
+    px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray,
+    index: np.ndarray, absorption: np.ndarray, turn: np.ndarray, weight: np.ndarray, todo: np.ndarray,
+) -> tuple[float, float, float, float]:
+    """One facet of the grooves toward the sun, then the flat face; else as `through_grooves_below`."""
+    t, pitch, tan_q, half_length = sheet.thickness, sheet.pitch, sheet.tan_draft, sheet.half_length
+    half_width, deepest = sheet.half_width, sheet.deepest
+    factor, last = sheet.transmittance_factor, float(sheet.depth.shape[0] - 1)
+    tan_facet, depth, sin_facet, cos_facet = sheet.tan_facet, sheet.depth, sheet.sin_facet, sheet.cos_facet
+    started, reflected, absorbed, left = 0.0, 0.0, 0.0, 0.0
+    for k in range(count):
+        start = look(x, k)
+        side = math.copysign(1.0, start)
+        qx, kappa, down = look(px, k) * side, look(py, k), -look(pz, k)
+        n = look(index, k)
+        shines = down > 0.0
+        power = max(down, 0.0)
+        slope = qx / max(down, TINY)
+        cell = np.int32(min(start * side / pitch, last))
+        local = start * side - cell * pitch
+        tan_a, d = look(tan_facet, cell), look(depth, cell)
+        sin_a, cos_a = look(sin_facet, cell), look(cos_facet, cell)
+        inner_d = look(depth, max(cell - 1, 0))
+        steep = 1.0 - slope * tan_a
+        zeta = local * tan_a / max(steep, TINY)
+        hit = local + slope * zeta
+        plain = (steep > 0.0) & (hit >= 0.0) & (hit <= pitch - d * tan_q)
+        y_hit = look(y, k) + kappa / max(down, TINY) * zeta
+        plain &= abs(y_hit) <= half_length
+        # The facet's normal against the ray, turned by the slope error.
+        sine, cosine = sin_cos_quarter(look(turn, k))
+        nx, nz = cosine * sin_a + sine * cos_a, sine * sin_a - cosine * cos_a
+        normal = -(qx * nx + down * nz)
+        plain &= normal > 0.0
+        after = math.sqrt(n * n - 1.0 + normal * normal)
+        share_1 = transmittance(1.0, n, abs(normal) + TINY, after)
+        rx, rz = qx + (normal - after) * nx, down + (normal - after) * nz
+        plain &= (rx * sin_a - rz * cos_a < 0.0) & (rz > 0.0)
+        fall = max(rz, TINY)
+        lean = rx / fall
+        # Inwards it must pass below the neighbour's valley, outwards be below all grooves before the next valley.
+        at_inner = hit + lean * (inner_d - zeta)
+        inner_valley = -inner_d * tan_q if cell > 0 else 0.0
+        at_deepest = hit + lean * (deepest - zeta)
+        plain &= ((inner_d <= zeta) | (at_inner >= inner_valley)) if rx < 0.0 else (
+            at_deepest <= 2.0 * pitch - deepest * tan_q)
+        s = (t - zeta) / fall
+        x_out = cell * pitch + hit + rx * s
+        y_out = y_hit + kappa * s
+        plain &= (abs(x_out) <= half_width) & (abs(y_out) <= half_length)
+        kept = attenuation(look(absorption, k), s * n)
+        out_sq = 1.0 - n * n + rz * rz
+        plain &= out_sq > 0.0
+        out = math.sqrt(max(out_sq, 0.0))
+        share_2 = transmittance(n, 1.0, fall, out)
+        good = power if plain else 0.0
+        first = good * share_1
+        inside = first * factor
+        arrived = inside * kept
+        gone = arrived * share_2
+        started += good
+        reflected += good * (1.0 - share_1) + arrived * (1.0 - share_2)
+        absorbed += first * (1.0 - factor) + inside * (1.0 - kept)
+        left += gone
+        put(weight, k, gone)
+        put(todo, k, FROM_START if (shines & (not plain)) else DONE)
+        put(x, k, side * x_out)
+        put(y, k, y_out)
+        put(z, k, 0.0)
+        put(px, k, side * rx)
+        put(pz, k, -out if plain else -1.0)
+    return started, reflected, absorbed, left
+
+
+@kernel
+def fill_profile_bins(
+    window: Window, height: float, count: int,
+    px: np.ndarray, pz: np.ndarray, x: np.ndarray, z: np.ndarray, crossing: np.ndarray, bins: np.ndarray,
+) -> None:
+    """Where a block's rays cross the plane of the tubes, and in which fine bin; -1 beyond the fine bins."""
+    centre, per_width, fine_bins = window.centre, 1.0 / window.fine_width, float(window.fine_bins)
+    half = 0.5 * fine_bins
+    for k in range(count):
+        at = look(x, k) - (look(z, k) + height) / look(pz, k) * look(px, k)
+        place = (at - centre) * per_width + half
+        fine = (place > 0.0) & (place < fine_bins)
+        put(crossing, k, at)
+        put(bins, k, np.int32(place if fine else -1.0))
+
+
+# Arctangent of x in [0, 1] to 2e-8: Abramowitz and Stegun, Handbook of Mathematical Functions, 1964, eq. 4.4.49. It
+# serves the choice of a flux patch only, 0.087 rad wide.
+A2, A4, A6, A8 = -0.3333314528, 0.1999355085, -0.1420889944, 0.1065626393
+A10, A12, A14, A16 = -0.0752896400, 0.0429096138, -0.0161657367, 0.0028662257
+
+
+@kernel
+def turn_of(u: float, w: float) -> float:
+    """(atan2(w, u) + pi) / (2 pi), in [0, 1], without a call or a branch."""
+    a, b = abs(u), abs(w)
+    q = min(a, b) / (max(a, b) + TINY)
+    r = q * q
+    angle = q * (1.0 + r * (A2 + r * (A4 + r * (A6 + r * (A8 + r * (A10 + r * (A12 + r * (A14 + r * A16))))))))
+    angle = 0.5 * math.pi - angle if b > a else angle
+    angle = math.pi - angle if u < 0.0 else angle
+    angle = -angle if w < 0.0 else angle
+    return angle * (0.5 / math.pi) + 0.5
+
+
+@kernel
+def meet_row(
+    row: Row, glass_index: np.ndarray, glass_absorption: np.ndarray, count: int,
+    px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray, line: np.ndarray,
+    weight: np.ndarray, todo: np.ndarray, tube: np.ndarray, patch: np.ndarray, arrived: np.ndarray, taken: np.ndarray,
+) -> tuple[float, float, float, float]:
+    """The one tube that a plain ray can meet; -1 for none.
+
+    Returns the sums missed, lost in envelopes, absorbed and reflected by absorbers of the rays that are done here.
+    """
+    a = row.axes
+    a00, a01, a02, a10, a11, a12 = a[0, 0], a[0, 1], a[0, 2], a[1, 0], a[1, 1], a[1, 2]
+    a20, a21, a22 = a[2, 0], a[2, 1], a[2, 2]
+    height, half_length = row.height, row.half_length
+    enveloped = row.enveloped
+    radius, inner, outer = row.absorber_radius, row.inner_radius, row.outer_radius
+    radius_sq, inner_sq, outer_sq = radius * radius, inner * inner, outer * outer
+    spacing, middle, last = row.spacing, 0.5 * (row.count - 1), float(row.count - 1)
+    per_spacing = 1.0 / spacing if spacing > 0.0 else 0.0
+    absorptance, cells = row.absorptance, float(row.absorptance.shape[0] - 1)
+    around, along = float(row.patches_around), float(row.patches_along)
+    missed, lost, absorbed, reflected = 0.0, 0.0, 0.0, 0.0
+    for k in range(count):
+        lx, ly, lz = look(x, k), look(y, k), look(z, k) + height
+        dx, dy, dz = look(px, k), look(py, k), look(pz, k)
+        u, v, w = a00 * lx + a01 * ly + a02 * lz, a10 * lx + a11 * ly + a12 * lz, a20 * lx + a21 * ly + a22 * lz
+        pu, pv, pw = a00 * dx + a01 * dy + a02 * dz, a10 * dx + a11 * dy + a12 * dz, a20 * dx + a21 * dy + a22 * dz
+        power = look(weight, k)
+        across = pu * pu + pw * pw
+        steep = pw < -1e-6
+        # The tube nearest to the ray: the one whose axis it passes at the least distance.
+        where = (u - w * pu / (pw if steep else -1.0)) * per_spacing + middle
+        nearest = min(max(math.floor(where + 0.5), 0.0), last)
+        cu = u - (nearest - middle) * spacing
+        moment = cu * pw - w * pu
+        moment_sq = moment * moment
+        # The neighbour on the side from which the ray comes, if there is one, would be met first.
+        upstream = -1.0 if pu > 0.0 else 1.0
+        other = nearest + upstream
+        other_moment = moment - upstream * spacing * pw
+        shaded = (other >= 0.0) & (other <= last) & (other_moment * other_moment < across * outer_sq)
+        passes = moment_sq >= across * outer_sq
+        hits = moment_sq < across * radius_sq
+        to_outer = math.sqrt(max(across * outer_sq - moment_sq, 0.0))
+        to_absorber = math.sqrt(max(across * radius_sq - moment_sq, 0.0))
+        s = (-(cu * pu + w * pw) - to_outer) / across
+        v_outer = v + s * pv
+        v_hit = v_outer
+        hu, hw = cu + s * pu, w + s * pw
+        share = 1.0
+        if enveloped:
+            n = look(glass_index, look(line, k))
+            across_glass = n * n - pv * pv
+            in_outer = math.sqrt(across_glass * outer_sq - min(moment_sq, across * outer_sq))
+            in_inner = math.sqrt(across_glass * inner_sq - min(moment_sq, across * inner_sq))
+            to_inner = math.sqrt(max(across * inner_sq - moment_sq, 0.0))
+            share = transmittance(1.0, n, (to_outer + TINY) / outer, in_outer / outer)
+            share *= transmittance(n, 1.0, in_inner / inner, (to_inner + TINY) / inner)
+            s_glass = (in_outer - in_inner) / across_glass
+            share *= attenuation(look(glass_absorption, look(line, k)), s_glass * n)
+            s_vacuum = (to_inner - to_absorber) / across
+            v_hit = v_outer + (s_glass + s_vacuum) * pv
+            # In the (u, w) plane: through the glass with its bent direction, then on with the vacuum's.
+            bend_1 = (to_outer - in_outer) / outer_sq
+            gu, gw = pu + bend_1 * hu, pw + bend_1 * hw
+            hu, hw = hu + s_glass * gu, hw + s_glass * gw
+            bend_2 = (in_inner - to_inner) / inner_sq
+            gu, gw = gu + bend_2 * hu, gw + bend_2 * hw
+            hu, hw = hu + s_vacuum * gu, hw + s_vacuum * gw
+        inside_ends = (abs(v_outer) <= half_length) & (abs(v_hit) <= half_length)
+        plain = steep & (passes | (hits & inside_ends & (not shaded) & (s > 0.0)))
+        reaches = plain & hits
+        whole = power if reaches else 0.0
+        here = whole * share
+        factor = look_up(absorptance, cells, min(max(to_absorber / radius, 0.0), 1.0))
+        missed += power if plain & passes else 0.0
+        lost += whole * (1.0 - share)
+        absorbed += here * factor
+        reflected += here * (1.0 - factor)
+        place = min(max((v_hit / half_length + 1.0) * 0.5 * along, 0.0), along - 1.0)
+        turn = min(turn_of(hu, hw) * around, around - 1.0)
+        put(tube, k, np.int32(nearest if reaches else -1.0))
+        put(patch, k, np.int32(place) * np.int32(around) + np.int32(turn))
+        put(arrived, k, here)
+        put(taken, k, here * factor)
+        put(todo, k, look(todo, k) if plain | (power == 0.0) else FROM_SHEET)
+    return missed, lost, absorbed, reflected
+
+
+@kernel
+def trace_replicate(
+    sheet: Sheet, row: Row, sun: Sun, window: Window, rays: int, vector: np.ndarray, shift: np.ndarray, key: int,
+    sums: np.ndarray, tubes: np.ndarray, profile: np.ndarray, flux: np.ndarray,
+) -> None:
+    """Trace the `rays` rays of one replicate, a power of two; add all to the arrays given.
+
+    A sagging sheet, whose grooves each have a frame of their own, goes the general path ray by ray.
+    """
+    if sheet.sag != 0.0:
+        for ray in range(rays):
+            trace_lattice_ray(sheet, row, sun, window, rays, vector, shift, key, ray, sums, tubes, profile, flux)
+        return
+    px, py, pz = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
+    x, y, z = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
+    index, absorption, turn = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
+    weight, arrived, taken, crossing = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
+    line, todo = np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32)
+    bins, tube, patch = np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32)
+    with_flux = flux.shape[0] > 0
+    for base in range(0, rays, BLOCK):
+        count = min(BLOCK, rays - base)
+        fill_directions(sun, base, count, rays, vector, shift, px, py, pz)
+        fill_starts(sheet, sun, base, count, rays, vector, shift, x, y, index, absorption, turn, line)
+        if sheet.flipped:
+            started, reflected, absorbed, left = through_grooves_above(
+                sheet, count, px, py, pz, x, y, z, index, absorption, turn, weight, todo)
+        else:
+            started, reflected, absorbed, left = through_grooves_below(
+                sheet, count, px, py, pz, x, y, z, index, absorption, turn, weight, todo)
+        sums[path.STARTED] += started
+        sums[path.REFLECTED_LENS] += reflected
+        sums[path.ABSORBED_LENS] += absorbed
+        sums[path.LEFT_DOWN] += left
+        fill_profile_bins(window, row.height, count, px, pz, x, z, crossing, bins)
+        missed, lost, taken_up, turned_back = meet_row(
+            row, sun.glass_index, sun.glass_absorption, count, px, py, pz, x, y, z, line,
+            weight, todo, tube, patch, arrived, taken)
+        sums[path.MISSED_ROW] += missed
+        sums[path.ENVELOPE] += lost
+        sums[path.INTERCEPTED] += taken_up + turned_back
+        sums[path.ABSORBED] += taken_up
+        sums[path.REFLECTED_ABSORBER] += turned_back
+        for k in range(count):
+            if bins[k] >= 0:
+                profile[window.outer_bins + bins[k]] += weight[k]
+            elif weight[k] > 0.0:
+                profile[profile_bin(window, crossing[k])] += weight[k]
+            if tube[k] >= 0:
+                tubes[0, tube[k]] += arrived[k]
+                tubes[1, tube[k]] += taken[k]
+                if with_flux:
+                    flux[tube[k], patch[k]] += arrived[k]
+            if todo[k] == FROM_START:
+                trace_lattice_ray(
+                    sheet, row, sun, window, rays, vector, shift, key, base + k, sums, tubes, profile, flux)
+            elif todo[k] == FROM_SHEET:
+                finish_at_row(
+                    row, sun.glass_index[line[k]], sun.glass_absorption[line[k]], weight[k],
+                    x[k], y[k], z[k], px[k], py[k], pz[k], sums, tubes, flux)
