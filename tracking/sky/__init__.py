@@ -1,0 +1,1 @@
+"""Where and when: site, sun position, direct normal irradiance."""
