@@ -41,7 +41,7 @@ class Site:
 
 
 def _require_between(name: str, value: float, low: float, high: float, unit: str, why: str) -> None:
-    if not (isinstance(value, (int, float)) and math.isfinite(value) and low <= value <= high):
+    if not (math.isfinite(value) and low <= value <= high):
         raise ValueError(f"{name} must lie between {low:g} and {high:g} {unit}, got {value!r} {unit}: {why}.")
 
 

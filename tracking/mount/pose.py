@@ -26,8 +26,6 @@ RowTurnsWith = Literal["lens", "base"]
 Marks = float | tuple[float, ...]
 """Marked settings [deg]: one number for its multiples from 0, or a list."""
 
-MIN_ELEVATION = 5.0
-"""Below this apparent elevation of the sun [deg] nothing is aimed. Common practice, no source."""
 DEFAULT_TILT_RANGE = (0.0, 90.0)
 """Tilts [deg] of a mount that names no range: from flat to upright."""
 DEFAULT_DECLINATION_RANGE = (-90.0, 90.0)
@@ -186,7 +184,7 @@ def lens_axes(mount: Mount, tilt: ArrayLike, swivel: ArrayLike) -> LensAxes:
     """
     tilt, swivel = np.broadcast_arrays(np.asarray(tilt, dtype=np.float64), np.asarray(swivel, dtype=np.float64))
     upright, lean_to, axis = _base_axes(mount, swivel)
-    lean = np.radians(_lean_sign(mount) * tilt)[..., np.newaxis]
+    lean = np.radians(lean_sign(mount) * tilt)[..., np.newaxis]
     normal = np.cos(lean) * upright + np.sin(lean) * lean_to
     downhill = np.cos(lean) * lean_to - np.sin(lean) * upright
     if mount.grooves == "level":
@@ -250,7 +248,7 @@ def row_pose(mount: Mount, tilt: float, angle_to_grooves: float) -> RowPose:
     """
     if mount.row_turns_with == "lens":
         return RowPose.level(angle_to_grooves)
-    w, lean = math.radians(angle_to_grooves), math.radians(_lean_sign(mount) * tilt)
+    w, lean = math.radians(angle_to_grooves), math.radians(lean_sign(mount) * tilt)
     cos_w, sin_w, cos_t, sin_t = math.cos(w), math.sin(w), math.cos(lean), math.sin(lean)
     if mount.grooves == "level":
         return RowPose(row=(cos_t * cos_w, sin_w, sin_t * cos_w), tube=(-cos_t * sin_w, cos_w, -sin_t * sin_w))
@@ -269,7 +267,8 @@ def tube_slope(mount: Mount, tilt: float, swivel: float, angle_to_grooves: float
     return math.degrees(math.asin(min(1.0, max(-1.0, float(up)))))
 
 
-def _lean_sign(mount: Mount) -> float:
+def lean_sign(mount: Mount) -> float:
+    """Sign between the tilt setting and the lean T of the formulas above: a declination setting leans the other way."""
     return -1.0 if mount.kind == "polar" else 1.0
 
 
@@ -278,7 +277,7 @@ def _base_axes(mount: Mount, swivel: Floats) -> tuple[Floats, Floats, Floats]:
     turn = np.radians(swivel)
     sin, cos, zero = np.sin(turn), np.cos(turn), np.zeros_like(turn)
     if mount.kind == "polar":
-        pole, meridian, west = _equator_axes(mount)
+        pole, meridian, west = equator_axes(mount)
         upright = cos[..., np.newaxis] * meridian + sin[..., np.newaxis] * west
         axis = sin[..., np.newaxis] * meridian - cos[..., np.newaxis] * west
         return upright, np.broadcast_to(-pole, upright.shape), axis
@@ -287,7 +286,7 @@ def _base_axes(mount: Mount, swivel: Floats) -> tuple[Floats, Floats, Floats]:
     return np.broadcast_to(np.array([0.0, 0.0, 1.0]), lean_to.shape), lean_to, axis
 
 
-def _equator_axes(mount: Mount) -> tuple[Floats, Floats, Floats]:
+def equator_axes(mount: Mount) -> tuple[Floats, Floats, Floats]:
     """The pole p, the equator's highest point m, and the west point v, (3,) each in east, north, up."""
     latitude = math.radians(mount.latitude or 0.0)
     pole = np.array([0.0, math.cos(latitude), math.sin(latitude)])
@@ -301,7 +300,7 @@ def _require_word(name: str, value: object, allowed: tuple[str, ...]) -> None:
 
 
 def _require_angle(name: str, value: float | None, low: float, high: float) -> None:
-    if value is not None and not (isinstance(value, (int, float)) and math.isfinite(value) and low <= value <= high):
+    if value is not None and not (math.isfinite(value) and low <= value <= high):
         raise ValueError(f"{name} must lie between {low:g} and {high:g} deg, got {value!r} deg.")
 
 
