@@ -13,6 +13,7 @@ So only the swivel is to be found. Between the ends of its range, the least angl
 All of these are tried, so a found setting is the best there is, not only one that an iteration liked.
 """
 
+import itertools
 import math
 from typing import NamedTuple
 
@@ -24,9 +25,9 @@ from tracking.mount.pose import Mount, Setting, equator_axes, lean_sign, sun_vec
 MIN_ELEVATION = 5.0
 """Below this apparent elevation of the sun [deg] nothing is aimed. Common practice, no source."""
 ZENITH_CONE = 1.0
-"""Nearer to the zenith than this [deg] a swivel with level grooves may stand still. The tilt still brings the transversal
-angle to 0, and the longitudinal angle left over is at most this large: it costs 0.02 % of the aperture, where a strict
-aim would spin the swivel by up to half a turn within minutes. Chosen for this, no source."""
+"""Nearer to the zenith than this [deg] a swivel with level grooves may stand still. The tilt still brings the
+transversal angle to 0, and the longitudinal angle left over is at most this large: it costs 0.02 % of the aperture,
+where a strict aim would spin the swivel by up to half a turn within minutes. Chosen for this, no source."""
 
 _TIE = 1e-6
 """Angles that differ by less than this [deg] count as equal."""
@@ -56,9 +57,7 @@ class _Aims(NamedTuple):
     longitudinal: Floats
 
 
-def aim(
-    mount: Mount, sun_azimuth: float, sun_elevation: float, previous_swivel: float | None = None
-) -> Setting | None:
+def aim(mount: Mount, sun_azimuth: float, sun_elevation: float, previous_swivel: float | None = None) -> Setting | None:
     """Best setting for one position of the sun.
 
     Parameters
@@ -140,7 +139,7 @@ def _lean_limits(mount: Mount) -> tuple[float, float]:
 
 
 def _best_settings(mount: Mount, sun: _Sun) -> list[list[Setting]]:
-    """All settings that tie for the least angles, one list an instant; whole turns apart only within a limited range."""
+    """All settings that tie for the least angles, one list an instant; whole turns apart only in a limited range."""
     aims = _aims_at(mount, sun, _swivels_to_try(mount, sun))
     reachable = np.isfinite(aims.swivel)
     transversal = np.where(reachable, np.abs(aims.transversal), np.inf)
@@ -148,7 +147,8 @@ def _best_settings(mount: Mount, sun: _Sun) -> list[list[Setting]]:
     longitudinal = np.where(best, np.abs(aims.longitudinal), np.inf)
     best &= longitudinal <= np.min(longitudinal, axis=1, keepdims=True) + _TIE
     return [
-        _without_repeats(tilts[row], swivels[row]) for tilts, swivels, row in zip(aims.tilt, aims.swivel, best, strict=True)
+        _without_repeats(tilts[row], swivels[row])
+        for tilts, swivels, row in zip(aims.tilt, aims.swivel, best, strict=True)
     ]
 
 
@@ -260,11 +260,9 @@ def _least_travel(mount: Mount, choices: list[list[Setting]], previous_swivel: f
     else:
         costs = [own_cost(setting) for setting in choices[0]]
     came_from: list[list[int]] = []
-    for earlier, now in zip(choices, choices[1:], strict=False):
+    for earlier, now in itertools.pairwise(choices):
         before = list(enumerate(zip(costs, earlier, strict=True)))
-        ways = [
-            min((cost + travel(setting.swivel, here.swivel), k) for k, (cost, setting) in before) for here in now
-        ]
+        ways = [min((cost + travel(setting.swivel, here.swivel), k) for k, (cost, setting) in before) for here in now]
         came_from.append([k for _, k in ways])
         costs = [cost + own_cost(here) for (cost, _), here in zip(ways, now, strict=True)]
     pick = costs.index(min(costs))

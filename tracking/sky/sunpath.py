@@ -17,7 +17,7 @@ from tracking.sky.site import Site
 AIR_TEMPERATURE = 12.0
 """Air temperature for refraction [degC]: pvlib's default, a yearly mean of temperate climates."""
 DELTA_T = 67.0
-"""Terrestrial time less UT [s], of the worked example in NREL/TP-560-34302; 5 s more or less move the sun by 6e-5 deg."""
+"""Terrestrial time less UT [s], that of the worked example in NREL/TP-560-34302; 5 s more move the sun by 6e-5 deg."""
 RISE_ELEVATION = -0.8333
 """Elevation of the sun's centre without refraction at sunrise and sunset [deg]: 34' of refraction, 16' of half-disc.
 J. Meeus, Astronomical Algorithms, 2nd ed. 1998, ch. 15 (value from memory, to be confirmed)."""
@@ -142,7 +142,7 @@ def sun_events(site: Site, date: dt.date) -> SunEvents:
     rises, sets = crossings[rising], crossings[~rising]
     return SunEvents(
         day=(start, end),
-        up=tuple((start if a <= start else a, end if b >= end else b) for a, b in up),
+        up=tuple((max(start, a), min(end, b)) for a, b in up),
         sunrise=_utc(rises[0]) if len(rises) else None,
         sunset=_utc(sets[-1]) if len(sets) else None,
         transit=_transit(site, seconds) if up else None,
@@ -191,9 +191,7 @@ def civil_day(zone: zoneinfo.ZoneInfo, date: dt.date) -> tuple[dt.datetime, dt.d
         If the clock of that zone skips the date.
     """
     # A midnight that does not exist is read with the offset before the change, which gives the change itself.
-    start, end = (
-        dt.datetime.combine(day, dt.time(), tzinfo=zone).astimezone(dt.UTC) for day in (date, date + _DAY)
-    )
+    start, end = (dt.datetime.combine(day, dt.time(), tzinfo=zone).astimezone(dt.UTC) for day in (date, date + _DAY))
     if start >= end:
         raise ValueError(f"{date.isoformat()} does not exist on the clock of {zone.key}: that day was skipped there.")
     return start, end
