@@ -21,17 +21,24 @@ _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
 LONGEST_TEXT = 60
 """Characters of a quantity; no honest one comes near it."""
 
+MOST_ENTRIES = 20
+"""Entries of a list that a message shows."""
+
 TOO_MANY_DIGITS = 10**18
 """No whole number in a scene comes near it, and a float holds all below it; Python refuses to print very long ones."""
 
 
 class QuantityError(ValueError):
-    """A value that is not written as it must be: what is wrong with it, and what is allowed."""
+    """A value that is not written as it must be: what is wrong with it, and what is allowed.
 
-    def __init__(self, problem: str, allowed: str) -> None:
+    `key` names the key within the value, if the value is a table.
+    """
+
+    def __init__(self, problem: str, allowed: str, *, key: str = "") -> None:
         super().__init__(f"{problem}; allowed: {allowed}")
         self.problem = problem
         self.allowed = allowed
+        self.key = key
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -170,16 +177,20 @@ def allowed_number(*, low: float | None = None, high: float | None = None, whole
     return f"{'a whole' if whole else 'a plain'} number{bounds}, without quotes and without a unit"
 
 
-def shown(raw: object) -> str:
-    """A value as it stands in a scene file, shortened where it is very long."""
+def shown(raw: object, *, depth: int = 4) -> str:
+    """A value as it stands in a scene file, shortened where it is very long or nested deeper than `depth`."""
+    if depth == 0:
+        return "..."
     if isinstance(raw, bool):
         text = "true" if raw else "false"
     elif isinstance(raw, str):
         text = f'"{raw}"' if raw.isprintable() else ascii(raw)
     elif isinstance(raw, list | tuple):
-        text = "[" + ", ".join(shown(entry) for entry in raw[:20]) + (", ..." if len(raw) > 20 else "") + "]"
+        entries = [shown(entry, depth=depth - 1) for entry in raw[:MOST_ENTRIES]]
+        text = f"[{', '.join(entries)}{', ...' if len(raw) > MOST_ENTRIES else ''}]"
     elif isinstance(raw, Mapping):
-        text = "{ " + ", ".join(f"{key} = {shown(value)}" for key, value in raw.items()) + " }" if raw else "{}"
+        entries = [f"{key} = {shown(value, depth=depth - 1)}" for key, value in raw.items()]
+        text = f"{{ {', '.join(entries)} }}" if raw else "{}"
     elif isinstance(raw, int) and abs(raw) >= TOO_MANY_DIGITS:
         text = "a number of too many digits"
     else:
