@@ -1,0 +1,1 @@
+"""The command `focalrow`: reads arguments, calls, prints. No physics."""

@@ -1,0 +1,87 @@
+"""`focalrow day`: settings and power at each instant of a day, and the day's sums."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def day(
+    scene: Annotated[Path, typer.Argument(metavar="SCENE", help="The scene file (TOML).", show_default=False)],
+    date: Annotated[
+        str | None, typer.Option(metavar="DATE", help="The day, as year-month-day.", show_default="today at the site")
+    ] = None,
+    step: Annotated[str, typer.Option(metavar="TIME", help="Time between instants, in local clock time.")] = "15 min",
+    rays: Annotated[
+        int | None,
+        typer.Option(metavar="N", help="Rays for each instant, instead of --relative-error.", show_default=False),
+    ] = None,
+    relative_error: Annotated[
+        float | None,
+        typer.Option(
+            metavar="X",
+            help="Trace each instant until the relative standard error is this small.",
+            show_default="0.005",
+        ),
+    ] = None,
+    seed: Annotated[int, typer.Option(metavar="N", help="The same seed gives the same result.")] = 0,
+    threads: Annotated[
+        int | None,
+        typer.Option(metavar="N", help="Threads; the result does not depend on it.", show_default="all processors"),
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print the numbers as JSON, for programs.")] = False,  # noqa: FBT002
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Also write day.txt, day.json and day.csv there.", show_default=False),
+    ] = None,
+) -> None:
+    """Settings of the lens and power on each tube through a day, each from a ray trace, and the day's sums."""
+    from tracking.cli import console, files, options
+    from tracking.cli.scene_words import scene_errors
+    from tracking.cli.tables import console_width
+
+    if rays is not None and relative_error is not None:
+        raise options.wrong("--relative-error", "it is given together with --rays", "one of the two")
+    interval = options.step("--step", step)
+    asked = None if date is None else options.date("--date", date)
+    if relative_error is not None:
+        options.small_fraction("--relative-error", relative_error)
+    options.check_run(rays=rays, seed=seed, threads=threads)
+    files.check_folder(out)
+
+    import datetime as dt
+
+    from tracking.plans.day import day_plan
+    from tracking.plans.power import RELATIVE_ERROR, Effort
+    from tracking.scenefile import read_scene
+
+    scene_file = read_scene(scene)
+    effort = Effort(
+        rays=rays,
+        relative_error=RELATIVE_ERROR if relative_error is None else relative_error,
+        seed=seed,
+        threads=threads,
+    )
+    with scene_errors(scene), console.progress_bar("Tracing the day (the very first run compiles first)") as progress:
+        plan = day_plan(
+            scene_file,
+            dt.datetime.now(scene_file.site.zone).date() if asked is None else asked,
+            interval,
+            effort=effort,
+            progress=progress,
+        )
+    from tracking.cli.day_numbers import csv_text, json_object
+    from tracking.cli.day_table import remarks, sun_words, table_text
+
+    texts = {
+        "day.txt": table_text(scene_file, plan, effort, width=console_width()),
+        "day.json": console.as_json(json_object(plan)),
+        "day.csv": csv_text(plan),
+    }
+    if out is not None:
+        files.write_files(out, texts)
+        console.talk(f"Wrote {', '.join(texts)} to {out}.")
+    console.result(texts["day.json" if json else "day.txt"])
+    if json:
+        for remark in (*sun_words(scene_file, plan), *remarks(plan)):
+            console.talk(remark)

@@ -1,0 +1,43 @@
+"""Writes a command's files whole or not at all."""
+
+import os
+import shutil
+import tempfile
+from collections.abc import Mapping
+from pathlib import Path
+
+from tracking.cli.options import wrong
+
+
+def check_folder(folder: Path | None) -> None:
+    """Refuse a folder that cannot be written, before any long work.
+
+    Raises
+    ------
+    InputError
+        If there is a file in its place, or no right to write.
+    """
+    if folder is None:
+        return
+    if folder.exists() and not folder.is_dir():
+        raise wrong("--out", f"{folder} is a file", "a folder, there already or not")
+    parent = next(place for place in (folder.absolute(), *folder.absolute().parents) if place.exists())
+    if not parent.is_dir() or not os.access(parent, os.W_OK):
+        raise wrong("--out", f"{parent} cannot be written to", "a folder that you may write to")
+
+
+def write_files(folder: Path, texts: Mapping[str, str]) -> None:
+    """Write `texts`, named by file, into `folder`; a reader never sees a half-written file, nor some without the rest.
+
+    All texts are written aside first, on the same disk, and take their names only when all are complete.
+    """
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    aside = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder if folder.is_dir() else folder.parent))
+    try:
+        for name, text in texts.items():
+            (aside / name).write_text(text.rstrip("\n") + "\n", encoding="utf-8", newline="\n")
+        folder.mkdir(exist_ok=True)
+        for name in texts:
+            (aside / name).replace(folder / name)
+    finally:
+        shutil.rmtree(aside, ignore_errors=True)

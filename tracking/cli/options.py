@@ -1,0 +1,132 @@
+"""Reads the options that are more than a word or a whole number, with messages that say what to write."""
+
+import datetime as dt
+import math
+import re
+
+from tracking.errors import InputError
+from tracking.scenefile.units import ANGLE, DURATION, QuantityError, quantity
+
+MOST_RAYS = 1_000_000_000
+"""Rays that can be asked for: some minutes of work, and far more than any scene needs."""
+
+LARGEST_SEED = 2**63 - 1
+"""The largest whole number that other programs read back from JSON as it was written, as a rule."""
+
+MOST_THREADS = 256
+
+SHORTEST_STEP, LONGEST_STEP = "10 s", "24 h"
+
+
+def wrong(option: str, problem: str, allowed: str) -> InputError:
+    """The error for an option that cannot be used."""
+    return InputError(key=option, problem=problem, allowed=f"Allowed: {allowed}.")
+
+
+def angle(option: str, text: str, *, limit: float = 90.0) -> float:
+    """An angle in [deg], strictly between -limit and limit.
+
+    Raises
+    ------
+    InputError
+        If it is not written as number, space, unit, or lies outside.
+    """
+    try:
+        value = quantity(text, ANGLE)
+    except QuantityError as error:
+        raise wrong(option, error.problem, error.allowed) from None
+    if not -limit < value < limit:
+        raise wrong(option, f'"{text}" is out of range', f"between -{limit:g} and {limit:g} deg")
+    return value
+
+
+def step(option: str, text: str) -> dt.timedelta:
+    """A step of time, above zero and at most a day.
+
+    Raises
+    ------
+    InputError
+        If it is not written as number, space, unit, or lies outside.
+    """
+    try:
+        seconds = quantity(text, DURATION, low=SHORTEST_STEP, high=LONGEST_STEP)
+    except QuantityError as error:
+        raise wrong(option, error.problem, error.allowed) from None
+    return dt.timedelta(seconds=seconds)
+
+
+def date(option: str, text: str) -> dt.date:
+    """A civil date of the calendar.
+
+    Raises
+    ------
+    InputError
+        If it is not written as year-month-day, or the calendar has no such day.
+    """
+    allowed = 'a day of the calendar from 1950 to 2050, written as year-month-day, such as "2026-03-20"'
+    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, flags=re.ASCII):
+        raise wrong(option, f'"{text}" is not a date', allowed)
+    try:
+        day = dt.date.fromisoformat(text)
+    except ValueError:
+        raise wrong(option, f'"{text}" is not in the calendar', allowed) from None
+    return _within_years(option, text, day, allowed)
+
+
+def instant(option: str, text: str) -> dt.datetime:
+    """A moment with its offset from UTC.
+
+    Raises
+    ------
+    InputError
+        If it is not ISO 8601 or has no offset.
+    """
+    allowed = 'date, time and offset from UTC as in ISO 8601, years 1950 to 2050, such as "2026-06-21T10:00:00-03:00"'
+    try:
+        moment = dt.datetime.fromisoformat(text)
+    except ValueError:
+        raise wrong(option, f'"{text}" is not a moment', allowed) from None
+    if moment.tzinfo is None:
+        raise wrong(option, f'"{text}" has no offset from UTC', allowed)
+    _within_years(option, text, moment.date(), allowed)
+    return moment
+
+
+FIRST_YEAR, LAST_YEAR = 1950, 2050
+"""Years for which the difference between clock and Earth's rotation is known or well foreseen."""
+
+
+def _within_years(option: str, text: str, day: dt.date, allowed: str) -> dt.date:
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        raise wrong(option, f'the year of "{text}" is out of range', allowed)
+    return day
+
+
+def small_fraction(option: str, value: float) -> float:
+    """An error that is asked for: above 0 and below 1.
+
+    Raises
+    ------
+    InputError
+        If it is not.
+    """
+    if not (math.isfinite(value) and 0.0 < value < 1.0):
+        raise wrong(option, f"{value:g} is out of range", "a number above 0 and below 1")
+    return value
+
+
+def check_run(*, rays: int | None, seed: int, threads: int | None) -> None:
+    """Refuse numbers of rays, seeds and threads that are out of range.
+
+    Raises
+    ------
+    InputError
+        Naming the option and its range.
+    """
+    for option, value, low, high in (
+        ("--rays", rays, 1, MOST_RAYS),
+        ("--seed", seed, 0, LARGEST_SEED),
+        ("--threads", threads, 1, MOST_THREADS),
+    ):
+        if value is not None and not low <= value <= high:
+            raise wrong(option, f"{value} is out of range", f"a whole number from {low} to {high}")
