@@ -228,25 +228,46 @@ def direct_normal_irradiance(sky: Sky, site: Site, sun_path: SunPath, *, weather
 def _clear_sky_dni(site: Site, sun_path: SunPath, shines: Bools, turbidity: float | None) -> Floats:
     if not shines.any():
         return np.zeros(0)
-    import pandas as pd
     from pvlib import atmosphere, clearsky
     from pvlib.irradiance import get_extra_radiation
 
-    times = pd.DatetimeIndex(sun_path.times_utc[shines], tz="UTC")
     apparent_zenith = 90.0 - sun_path.elevation[shines]
-    if turbidity is None:
-        linke = clearsky.lookup_linke_turbidity(times, site.latitude, site.longitude).to_numpy(dtype=np.float64)
-    else:
-        linke = np.full(len(times), turbidity)
+    day_of_year = _day_of_year(sun_path.times_utc[shines])
     airmass = atmosphere.get_relative_airmass(apparent_zenith, model="kastenyoung1989")
     sky = clearsky.ineichen(
         apparent_zenith,
         atmosphere.get_absolute_airmass(airmass, atmosphere.alt2pres(site.altitude)),
-        linke,
+        climatological_turbidity(site, day_of_year) if turbidity is None else np.full(len(day_of_year), turbidity),
         altitude=site.altitude,
-        dni_extra=np.asarray(get_extra_radiation(times, method="spencer"), dtype=np.float64),
+        dni_extra=np.asarray(get_extra_radiation(np.floor(day_of_year), method="spencer"), dtype=np.float64),
     )
     return np.asarray(sky["dni"], dtype=np.float64)
+
+
+def climatological_turbidity(site: Site, day_of_year: Floats) -> Floats:
+    """Linke turbidity (n,) of a site on days of the year (n,), 1.0 to 367.0, linear between the middles of the months.
+
+    Notes
+    -----
+    The monthly maps are pvlib's: J. Remund and others, "Worldwide Linke turbidity information", ISES Solar World
+    Congress, Goteborg, 2003. They are read once a call at the site's own cell, as they jump between cells.
+    """
+    import pandas as pd
+    from pvlib.clearsky import lookup_linke_turbidity
+
+    months = pd.date_range("2001-01-01", periods=12, freq="MS", tz="UTC")
+    monthly = lookup_linke_turbidity(months, site.latitude, site.longitude, interp_turbidity=False)
+    lengths = np.array([calendar.monthrange(2001, month)[1] for month in range(1, 13)], dtype=np.float64)
+    middles = 1.0 + np.cumsum(lengths) - 0.5 * lengths
+    values = monthly.to_numpy(dtype=np.float64)
+    return np.asarray(np.interp(day_of_year, middles, values, period=float(lengths.sum())), dtype=np.float64)
+
+
+def _day_of_year(times_utc: npt.NDArray[np.datetime64]) -> Floats:
+    """Day of the year and its fraction, 1.0 at its start."""
+    since_new_year = times_utc - times_utc.astype("datetime64[Y]").astype(times_utc.dtype)
+    seconds = since_new_year.astype("timedelta64[s]").astype(np.float64)
+    return np.asarray(1.0 + seconds / (24 * _HOUR_SECONDS), dtype=np.float64)
 
 
 class _Row(NamedTuple):
