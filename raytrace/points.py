@@ -7,7 +7,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from raytrace.arrays import Floats
+from raytrace.arrays import Floats, Ints
 from raytrace.kernels.points import DIMENSIONS
 
 LATTICE_VECTOR = (1, 182667, 469891, 498753, 110745, 446247, 250185, 118627)
@@ -57,16 +57,17 @@ def replicates_for(rays: int) -> Replicates:
     return Replicates(count=-(-count // LEAST_REPLICATES) * LEAST_REPLICATES, rays_each=each, groups=LEAST_REPLICATES)
 
 
-def shifts_and_key(seed: int, replicate: int) -> tuple[Floats, int]:
-    """The random shift of a replicate's lattice, (8,) float in [0, 1), and the key of its hashed numbers."""
+def shifts_and_key(seed: int, replicate: int) -> tuple[Ints, int]:
+    """The random shift of a replicate's lattice, (8,) int of 2^-32, and the key of its hashed numbers."""
     sequence = np.random.SeedSequence(entropy=seed, spawn_key=(replicate,))
     rng = np.random.Generator(np.random.PCG64(sequence))
-    return rng.random(DIMENSIONS), int(rng.integers(0, 1 << 62))
+    return rng.integers(-(1 << 31), 1 << 31, DIMENSIONS), int(rng.integers(0, 1 << 62))
 
 
-def lattice_vector() -> Floats:
-    """The generating vector as an array, (8,) float."""
-    return np.array(LATTICE_VECTOR, dtype=np.float64)
+def lattice_vector(rays_each: int) -> Ints:
+    """The generating vector of a lattice of `rays_each` points, (8,) int of 2^-32, for `kernels.points.lattice_point`."""
+    scaled = np.array(LATTICE_VECTOR, dtype=np.int64) * ((1 << 32) // rays_each)
+    return (scaled + (1 << 31)) % (1 << 32) - (1 << 31)
 
 
 @functools.cache

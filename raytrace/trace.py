@@ -206,7 +206,7 @@ def run_replicates(
     from raytrace.kernels.block import trace_replicate
     from raytrace.kernels.path import SUMS
 
-    vector = lattice_vector()
+    vector = lattice_vector(plan.rays_each)
     row, window = inputs.row, inputs.window
     tubes_mapped = row.count if with_flux else 0
     patches = row.patches_along * row.patches_around if with_flux else 0

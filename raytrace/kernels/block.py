@@ -3,7 +3,7 @@
 A plain ray meets one facet and the flat face, no riser, and then at most one tube's absorber. For such rays every stage
 is one loop without branches or calls over arrays of a block, which LLVM turns into vector instructions. Each stage
 checks what it takes for granted; a ray that fails is marked, left out of the sums, and traced from its start by
-`trace_lattice_ray`, or from the sheet on by `finish_at_row`. The two paths share their formulas and random numbers, so
+`follow_ray`, or from the sheet on by `finish_at_row`. The two paths share their formulas and random numbers, so
 they book the same ray alike but for rounding.
 """
 
@@ -12,9 +12,9 @@ import math
 import numpy as np
 
 from raytrace.kernels import path, points
-from raytrace.kernels.jit import kernel, look, put
-from raytrace.kernels.path import Sun, Window, finish_at_row, profile_bin, trace_lattice_ray
-from raytrace.kernels.points import cos_sin_turn, lattice_point, sin_cos_quarter
+from raytrace.kernels.jit import inlined, kernel, look, put
+from raytrace.kernels.path import Sun, Window, finish_at_row, follow_ray, profile_bin
+from raytrace.kernels.points import cos_sin_turn, lattice_point, sin_cos_small
 from raytrace.kernels.refract import attenuation, transmittance
 from raytrace.kernels.sheet import Sheet
 from raytrace.kernels.sun import sun_direction, tan_of_sum
@@ -23,6 +23,9 @@ from raytrace.kernels.tube import Row
 BLOCK = 256
 """Rays of a block: its arrays stay in the processor's nearer caches."""
 
+APART = 4
+"""Sums of each tube kept apart, so that one addition need not wait for the one before."""
+
 # What is left to do for a ray of a block.
 DONE, FROM_START, FROM_SHEET = 0, 1, 2
 
@@ -30,7 +33,7 @@ DONE, FROM_START, FROM_SHEET = 0, 1, 2
 TINY = 1e-30
 
 
-@kernel
+@inlined
 def look_up(table: np.ndarray, cells: float, u: float) -> float:
     """`from_table` with `look`; u in [0, 1]."""
     position = u * cells
@@ -41,11 +44,10 @@ def look_up(table: np.ndarray, cells: float, u: float) -> float:
 
 @kernel
 def fill_directions(
-    sun: Sun, base: int, count: int, rays: int, vector: np.ndarray, shift: np.ndarray,
+    sun: Sun, base: int, count: int, vector: np.ndarray, shift: np.ndarray,
     px: np.ndarray, py: np.ndarray, pz: np.ndarray,
 ) -> None:
     """Directions of a block's rays before the lens."""
-    n = float(rays)
     z2, s2 = vector[points.SUN_RADIUS], shift[points.SUN_RADIUS]
     z3, s3 = vector[points.SUN_AZIMUTH], shift[points.SUN_AZIMUTH]
     cells = float(sun.radius_sq.shape[0] - 1)
@@ -56,19 +58,17 @@ def fill_directions(
         z7, s7 = vector[points.AIM_ALONG], shift[points.AIM_ALONG]
         normal, normal_cells, error = sun.normal, float(sun.normal.shape[0] - 1), sun.aiming_error
         for k in range(count):
-            i = float(base + k)
-            own_t = tan_of_sum(tan_t, error * look_up(normal, normal_cells, lattice_point(i, z6, n, s6)))
-            own_l = tan_of_sum(tan_l, error * look_up(normal, normal_cells, lattice_point(i, z7, n, s7)))
-            c, s = cos_sin_turn(lattice_point(i, z3, n, s3))
-            sx, sy, sz = sun_direction(own_t, own_l, look_up(radius_sq, cells, lattice_point(i, z2, n, s2)), c, s)
+            own_t = tan_of_sum(tan_t, error * look_up(normal, normal_cells, lattice_point(base + k, z6, s6)))
+            own_l = tan_of_sum(tan_l, error * look_up(normal, normal_cells, lattice_point(base + k, z7, s7)))
+            c, s = cos_sin_turn(lattice_point(base + k, z3, s3))
+            sx, sy, sz = sun_direction(own_t, own_l, look_up(radius_sq, cells, lattice_point(base + k, z2, s2)), c, s)
             put(px, k, -sx)
             put(py, k, -sy)
             put(pz, k, -sz)
     else:
         for k in range(count):
-            i = float(base + k)
-            c, s = cos_sin_turn(lattice_point(i, z3, n, s3))
-            sx, sy, sz = sun_direction(tan_t, tan_l, look_up(radius_sq, cells, lattice_point(i, z2, n, s2)), c, s)
+            c, s = cos_sin_turn(lattice_point(base + k, z3, s3))
+            sx, sy, sz = sun_direction(tan_t, tan_l, look_up(radius_sq, cells, lattice_point(base + k, z2, s2)), c, s)
             put(px, k, -sx)
             put(py, k, -sy)
             put(pz, k, -sz)
@@ -76,11 +76,10 @@ def fill_directions(
 
 @kernel
 def fill_starts(
-    sheet: Sheet, sun: Sun, base: int, count: int, rays: int, vector: np.ndarray, shift: np.ndarray,
+    sheet: Sheet, sun: Sun, base: int, count: int, vector: np.ndarray, shift: np.ndarray,
     x: np.ndarray, y: np.ndarray, index: np.ndarray, absorption: np.ndarray, turn: np.ndarray, line: np.ndarray,
 ) -> None:
     """Where a block's rays start, their line of the spectrum, and by how much the first facet is turned."""
-    n = float(rays)
     z0, s0 = vector[points.ACROSS], shift[points.ACROSS]
     z1, s1 = vector[points.ALONG], shift[points.ALONG]
     z4, s4 = vector[points.LINE], shift[points.LINE]
@@ -90,25 +89,25 @@ def fill_starts(
     normal, cells = sun.normal, float(sun.normal.shape[0] - 1)
     half_width, half_length, error = sheet.half_width, sheet.half_length, sheet.slope_error
     for k in range(count):
-        i = float(base + k)
-        put(x, k, (2.0 * lattice_point(i, z0, n, s0) - 1.0) * half_width)
-        put(y, k, (2.0 * lattice_point(i, z1, n, s1) - 1.0) * half_length)
-        at = np.int32(min(lattice_point(i, z4, n, s4) * lines, lines - 1.0))
+        put(x, k, (2.0 * lattice_point(base + k, z0, s0) - 1.0) * half_width)
+        put(y, k, (2.0 * lattice_point(base + k, z1, s1) - 1.0) * half_length)
+        at = np.int32(min(lattice_point(base + k, z4, s4) * lines, lines - 1.0))
         put(line, k, at)
         put(index, k, look(sheet_index, at))
         put(absorption, k, look(sheet_absorption, at))
-        put(turn, k, error * look_up(normal, cells, lattice_point(i, z5, n, s5)))
+        put(turn, k, error * look_up(normal, cells, lattice_point(base + k, z5, s5)))
 
 
 @kernel
 def through_grooves_below(
-    sheet: Sheet, count: int,
-    px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray,
-    index: np.ndarray, absorption: np.ndarray, turn: np.ndarray, weight: np.ndarray, todo: np.ndarray,
+    sheet: Sheet, count: int, px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray,
+    index: np.ndarray, absorption: np.ndarray, turn: np.ndarray,
+    out_x: np.ndarray, out_y: np.ndarray, out_z: np.ndarray, out_px: np.ndarray, out_pz: np.ndarray,
+    weight: np.ndarray, todo: np.ndarray,
 ) -> tuple[float, float, float, float]:
-    """Flat face, then one facet of the grooves toward the tubes; positions, directions and weights are overwritten.
+    """Flat face, then one facet of the grooves toward the tubes.
 
-    Returns the sums started, reflected, absorbed and left of the rays that went this plain way.
+    Fills position, direction (p_y stays), weight and what is left to do. Returns the sums started, reflected, absorbed and left of the rays that went this plain way.
     """
     t, pitch, tan_q, half_length = sheet.thickness, sheet.pitch, sheet.tan_draft, sheet.half_length
     factor, last = sheet.transmittance_factor, float(sheet.depth.shape[0] - 1)
@@ -140,7 +139,7 @@ def through_grooves_below(
         plain &= abs(y_hit) <= half_length
         kept = attenuation(look(absorption, k), s * n)
         # The facet's normal, pointing into the sheet, and the same turned by the slope error.
-        sine, cosine = sin_cos_quarter(look(turn, k))
+        sine, cosine = sin_cos_small(look(turn, k))
         nx, nz = -cosine * sin_a - sine * cos_a, cosine * cos_a - sine * sin_a
         normal = after * nz - qx * nx
         out_sq = 1.0 - n * n + normal * normal
@@ -161,19 +160,20 @@ def through_grooves_below(
         left += gone
         put(weight, k, gone)
         put(todo, k, FROM_START if (shines & (not plain)) else DONE)
-        put(x, k, side * (cell * pitch + hit))
-        put(y, k, y_hit)
-        put(z, k, zeta)
-        put(px, k, side * rx)
-        put(pz, k, rz if plain else -1.0)
+        put(out_x, k, side * (cell * pitch + hit))
+        put(out_y, k, y_hit)
+        put(out_z, k, zeta)
+        put(out_px, k, side * rx)
+        put(out_pz, k, rz if plain else -1.0)
     return started, reflected, absorbed, left
 
 
 @kernel
 def through_grooves_above(
-    sheet: Sheet, count: int,
-    px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray,
-    index: np.ndarray, absorption: np.ndarray, turn: np.ndarray, weight: np.ndarray, todo: np.ndarray,
+    sheet: Sheet, count: int, px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray,
+    index: np.ndarray, absorption: np.ndarray, turn: np.ndarray,
+    out_x: np.ndarray, out_y: np.ndarray, out_z: np.ndarray, out_px: np.ndarray, out_pz: np.ndarray,
+    weight: np.ndarray, todo: np.ndarray,
 ) -> tuple[float, float, float, float]:
     """One facet of the grooves toward the sun, then the flat face; else as `through_grooves_below`."""
     t, pitch, tan_q, half_length = sheet.thickness, sheet.pitch, sheet.tan_draft, sheet.half_length
@@ -201,7 +201,7 @@ def through_grooves_above(
         y_hit = look(y, k) + kappa / max(down, TINY) * zeta
         plain &= abs(y_hit) <= half_length
         # The facet's normal against the ray, turned by the slope error.
-        sine, cosine = sin_cos_quarter(look(turn, k))
+        sine, cosine = sin_cos_small(look(turn, k))
         nx, nz = cosine * sin_a + sine * cos_a, sine * sin_a - cosine * cos_a
         normal = -(qx * nx + down * nz)
         plain &= normal > 0.0
@@ -237,11 +237,11 @@ def through_grooves_above(
         left += gone
         put(weight, k, gone)
         put(todo, k, FROM_START if (shines & (not plain)) else DONE)
-        put(x, k, side * x_out)
-        put(y, k, y_out)
-        put(z, k, 0.0)
-        put(px, k, side * rx)
-        put(pz, k, -out if plain else -1.0)
+        put(out_x, k, side * x_out)
+        put(out_y, k, y_out)
+        put(out_z, k, 0.0)
+        put(out_px, k, side * rx)
+        put(out_pz, k, -out if plain else -1.0)
     return started, reflected, absorbed, left
 
 
@@ -267,7 +267,7 @@ A2, A4, A6, A8 = -0.3333314528, 0.1999355085, -0.1420889944, 0.1065626393
 A10, A12, A14, A16 = -0.0752896400, 0.0429096138, -0.0161657367, 0.0028662257
 
 
-@kernel
+@inlined
 def turn_of(u: float, w: float) -> float:
     """(atan2(w, u) + pi) / (2 pi), in [0, 1], without a call or a branch."""
     a, b = abs(u), abs(w)
@@ -280,35 +280,35 @@ def turn_of(u: float, w: float) -> float:
     return angle * (0.5 / math.pi) + 0.5
 
 
-@kernel
+@inlined
 def meet_row(
-    row: Row, glass_index: np.ndarray, glass_absorption: np.ndarray, count: int,
-    px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray, line: np.ndarray,
-    weight: np.ndarray, todo: np.ndarray, tube: np.ndarray, patch: np.ndarray, arrived: np.ndarray, taken: np.ndarray,
-) -> tuple[float, float, float, float]:
-    """The one tube that a plain ray can meet; -1 for none.
+    row: Row, enveloped: bool, count: int,
+    px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray,
+    glass_index: np.ndarray, glass_absorption: np.ndarray, weight: np.ndarray,
+    tube: np.ndarray, patch: np.ndarray, arrived: np.ndarray, cosine: np.ndarray, stray: np.ndarray,
+) -> tuple[float, float]:
+    """The one tube that a plain ray can meet, and what arrives there: zero where it does not.
 
-    Returns the sums missed, lost in envelopes, absorbed and reflected by absorbers of the rays that are done here.
+    `enveloped` is a constant where this is called, so that each kind of tube gets a loop of its own. Returns the sums
+    missed and lost in envelopes of the rays that are done here.
     """
     a = row.axes
     a00, a01, a02, a10, a11, a12 = a[0, 0], a[0, 1], a[0, 2], a[1, 0], a[1, 1], a[1, 2]
     a20, a21, a22 = a[2, 0], a[2, 1], a[2, 2]
     height, half_length = row.height, row.half_length
-    enveloped = row.enveloped
     radius, inner, outer = row.absorber_radius, row.inner_radius, row.outer_radius
     radius_sq, inner_sq, outer_sq = radius * radius, inner * inner, outer * outer
     spacing, middle, last = row.spacing, 0.5 * (row.count - 1), float(row.count - 1)
     per_spacing = 1.0 / spacing if spacing > 0.0 else 0.0
-    absorptance, cells = row.absorptance, float(row.absorptance.shape[0] - 1)
     around, along = float(row.patches_around), float(row.patches_along)
-    missed, lost, absorbed, reflected = 0.0, 0.0, 0.0, 0.0
+    missed, lost = 0.0, 0.0
     for k in range(count):
         lx, ly, lz = look(x, k), look(y, k), look(z, k) + height
         dx, dy, dz = look(px, k), look(py, k), look(pz, k)
         u, v, w = a00 * lx + a01 * ly + a02 * lz, a10 * lx + a11 * ly + a12 * lz, a20 * lx + a21 * ly + a22 * lz
         pu, pv, pw = a00 * dx + a01 * dy + a02 * dz, a10 * dx + a11 * dy + a12 * dz, a20 * dx + a21 * dy + a22 * dz
         power = look(weight, k)
-        across = pu * pu + pw * pw
+        across = max(pu * pu + pw * pw, TINY)
         steep = pw < -1e-6
         # The tube nearest to the ray: the one whose axis it passes at the least distance.
         where = (u - w * pu / (pw if steep else -1.0)) * per_spacing + middle
@@ -331,15 +331,15 @@ def meet_row(
         hu, hw = cu + s * pu, w + s * pw
         share = 1.0
         if enveloped:
-            n = look(glass_index, look(line, k))
-            across_glass = n * n - pv * pv
-            in_outer = math.sqrt(across_glass * outer_sq - min(moment_sq, across * outer_sq))
-            in_inner = math.sqrt(across_glass * inner_sq - min(moment_sq, across * inner_sq))
+            n = look(glass_index, k)
+            across_glass = max(n * n - pv * pv, TINY)
+            in_outer = math.sqrt(max(across_glass * outer_sq - min(moment_sq, across * outer_sq), 0.0))
+            in_inner = math.sqrt(max(across_glass * inner_sq - min(moment_sq, across * inner_sq), 0.0))
             to_inner = math.sqrt(max(across * inner_sq - moment_sq, 0.0))
             share = transmittance(1.0, n, (to_outer + TINY) / outer, in_outer / outer)
             share *= transmittance(n, 1.0, in_inner / inner, (to_inner + TINY) / inner)
             s_glass = (in_outer - in_inner) / across_glass
-            share *= attenuation(look(glass_absorption, look(line, k)), s_glass * n)
+            share *= attenuation(look(glass_absorption, k), s_glass * n)
             s_vacuum = (to_inner - to_absorber) / across
             v_hit = v_outer + (s_glass + s_vacuum) * pv
             # In the (u, w) plane: through the glass with its bent direction, then on with the vacuum's.
@@ -352,21 +352,81 @@ def meet_row(
         inside_ends = (abs(v_outer) <= half_length) & (abs(v_hit) <= half_length)
         plain = steep & (passes | (hits & inside_ends & (not shaded) & (s > 0.0)))
         reaches = plain & hits
-        whole = power if reaches else 0.0
-        here = whole * share
-        factor = look_up(absorptance, cells, min(max(to_absorber / radius, 0.0), 1.0))
+        here = power * share if reaches else 0.0
         missed += power if plain & passes else 0.0
-        lost += whole * (1.0 - share)
-        absorbed += here * factor
-        reflected += here * (1.0 - factor)
+        lost += power * (1.0 - share) if reaches else 0.0
         place = min(max((v_hit / half_length + 1.0) * 0.5 * along, 0.0), along - 1.0)
         turn = min(turn_of(hu, hw) * around, around - 1.0)
-        put(tube, k, np.int32(nearest if reaches else -1.0))
-        put(patch, k, np.int32(place) * np.int32(around) + np.int32(turn))
+        put(tube, k, np.int32(nearest))
+        put(patch, k, np.int32(place) * np.int32(around) + np.int32(turn) if reaches else np.int32(0))
         put(arrived, k, here)
+        put(cosine, k, min(to_absorber / radius, 1.0))
+        put(stray, k, DONE if plain | (power == 0.0) else FROM_SHEET)
+    return missed, lost
+
+
+@kernel
+def meet_bare(
+    row: Row, count: int, px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray,
+    weight: np.ndarray, tube: np.ndarray, patch: np.ndarray, arrived: np.ndarray, cosine: np.ndarray, stray: np.ndarray,
+) -> tuple[float, float]:
+    """`meet_row` for bare tubes."""
+    return meet_row(row, False, count, px, py, pz, x, y, z, weight, weight, weight, tube, patch, arrived, cosine, stray)
+
+
+@kernel
+def meet_enveloped(
+    row: Row, count: int, px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray,
+    glass_index: np.ndarray, glass_absorption: np.ndarray, weight: np.ndarray,
+    tube: np.ndarray, patch: np.ndarray, arrived: np.ndarray, cosine: np.ndarray, stray: np.ndarray,
+) -> tuple[float, float]:
+    """`meet_row` for tubes in a glass envelope."""
+    return meet_row(
+        row, True, count, px, py, pz, x, y, z, glass_index, glass_absorption, weight,
+        tube, patch, arrived, cosine, stray)
+
+
+@kernel
+def fill_gathered(table: np.ndarray, line: np.ndarray, count: int, out: np.ndarray) -> None:
+    """out[k] = table[line[k]]."""
+    for k in range(count):
+        put(out, k, look(table, look(line, k)))
+
+
+@kernel
+def absorb(
+    absorptance: np.ndarray, count: int, arrived: np.ndarray, cosine: np.ndarray, taken: np.ndarray
+) -> tuple[float, float]:
+    """What the absorber takes up of what arrives; returns the sums absorbed and reflected."""
+    cells = float(absorptance.shape[0] - 1)
+    absorbed, reflected = 0.0, 0.0
+    for k in range(count):
+        here = look(arrived, k)
+        factor = look_up(absorptance, cells, look(cosine, k))
+        absorbed += here * factor
+        reflected += here * (1.0 - factor)
         put(taken, k, here * factor)
-        put(todo, k, look(todo, k) if plain | (power == 0.0) else FROM_SHEET)
-    return missed, lost, absorbed, reflected
+    return absorbed, reflected
+
+
+@kernel
+def book_plain(
+    window: Window, count: int, weight: np.ndarray, crossing: np.ndarray, bins: np.ndarray,
+    tube: np.ndarray, patch: np.ndarray, arrived: np.ndarray, taken: np.ndarray,
+    tubes_apart: np.ndarray, profile: np.ndarray, flux: np.ndarray,
+) -> None:
+    """Add a block's plain rays to the profile, the tubes and the flux map."""
+    for k in range(count):
+        if bins[k] >= 0:
+            profile[window.outer_bins + bins[k]] += weight[k]
+        elif weight[k] > 0.0:
+            profile[profile_bin(window, crossing[k])] += weight[k]
+    for k in range(count):
+        tubes_apart[k & (APART - 1), 0, tube[k]] += arrived[k]
+        tubes_apart[k & (APART - 1), 1, tube[k]] += taken[k]
+    if flux.shape[0] > 0:
+        for k in range(count):
+            flux[tube[k], patch[k]] += arrived[k]
 
 
 @kernel
@@ -378,54 +438,59 @@ def trace_replicate(
 
     A sagging sheet, whose grooves each have a frame of their own, goes the general path ray by ray.
     """
-    if sheet.sag != 0.0:
-        for ray in range(rays):
-            trace_lattice_ray(sheet, row, sun, window, rays, vector, shift, key, ray, sums, tubes, profile, flux)
-        return
     px, py, pz = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
-    x, y, z = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
+    x, y, px1, pz1 = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
+    x1, y1, z1 = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
     index, absorption, turn = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
     weight, arrived, taken, crossing = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
-    line, todo = np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32)
+    glass_index, glass_absorption, cosine = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
+    line, todo, stray = np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32)
     bins, tube, patch = np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32)
-    with_flux = flux.shape[0] > 0
+    tubes_apart = np.zeros((APART, 2, row.count))
     for base in range(0, rays, BLOCK):
         count = min(BLOCK, rays - base)
-        fill_directions(sun, base, count, rays, vector, shift, px, py, pz)
-        fill_starts(sheet, sun, base, count, rays, vector, shift, x, y, index, absorption, turn, line)
-        if sheet.flipped:
-            started, reflected, absorbed, left = through_grooves_above(
-                sheet, count, px, py, pz, x, y, z, index, absorption, turn, weight, todo)
+        fill_directions(sun, base, count, vector, shift, px, py, pz)
+        fill_starts(sheet, sun, base, count, vector, shift, x, y, index, absorption, turn, line)
+        if sheet.sag != 0.0:
+            todo[:] = FROM_START
         else:
-            started, reflected, absorbed, left = through_grooves_below(
-                sheet, count, px, py, pz, x, y, z, index, absorption, turn, weight, todo)
-        sums[path.STARTED] += started
-        sums[path.REFLECTED_LENS] += reflected
-        sums[path.ABSORBED_LENS] += absorbed
-        sums[path.LEFT_DOWN] += left
-        fill_profile_bins(window, row.height, count, px, pz, x, z, crossing, bins)
-        missed, lost, taken_up, turned_back = meet_row(
-            row, sun.glass_index, sun.glass_absorption, count, px, py, pz, x, y, z, line,
-            weight, todo, tube, patch, arrived, taken)
-        sums[path.MISSED_ROW] += missed
-        sums[path.ENVELOPE] += lost
-        sums[path.INTERCEPTED] += taken_up + turned_back
-        sums[path.ABSORBED] += taken_up
-        sums[path.REFLECTED_ABSORBER] += turned_back
+            if sheet.flipped:
+                started, reflected, absorbed, left = through_grooves_above(
+                    sheet, count, px, py, pz, x, y, index, absorption, turn, x1, y1, z1, px1, pz1, weight, todo)
+            else:
+                started, reflected, absorbed, left = through_grooves_below(
+                    sheet, count, px, py, pz, x, y, index, absorption, turn, x1, y1, z1, px1, pz1, weight, todo)
+            sums[path.STARTED] += started
+            sums[path.REFLECTED_LENS] += reflected
+            sums[path.ABSORBED_LENS] += absorbed
+            sums[path.LEFT_DOWN] += left
+            fill_profile_bins(window, row.height, count, px1, pz1, x1, z1, crossing, bins)
+            if row.enveloped:
+                fill_gathered(sun.glass_index, line, count, glass_index)
+                fill_gathered(sun.glass_absorption, line, count, glass_absorption)
+                missed, lost = meet_enveloped(
+                    row, count, px1, py, pz1, x1, y1, z1, glass_index, glass_absorption, weight,
+                    tube, patch, arrived, cosine, stray)
+            else:
+                missed, lost = meet_bare(
+                    row, count, px1, py, pz1, x1, y1, z1, weight, tube, patch, arrived, cosine, stray)
+            taken_up, turned_back = absorb(row.absorptance, count, arrived, cosine, taken)
+            sums[path.MISSED_ROW] += missed
+            sums[path.ENVELOPE] += lost
+            sums[path.INTERCEPTED] += taken_up + turned_back
+            sums[path.ABSORBED] += taken_up
+            sums[path.REFLECTED_ABSORBER] += turned_back
+            book_plain(window, count, weight, crossing, bins, tube, patch, arrived, taken, tubes_apart, profile, flux)
         for k in range(count):
-            if bins[k] >= 0:
-                profile[window.outer_bins + bins[k]] += weight[k]
-            elif weight[k] > 0.0:
-                profile[profile_bin(window, crossing[k])] += weight[k]
-            if tube[k] >= 0:
-                tubes[0, tube[k]] += arrived[k]
-                tubes[1, tube[k]] += taken[k]
-                if with_flux:
-                    flux[tube[k], patch[k]] += arrived[k]
             if todo[k] == FROM_START:
-                trace_lattice_ray(
-                    sheet, row, sun, window, rays, vector, shift, key, base + k, sums, tubes, profile, flux)
-            elif todo[k] == FROM_SHEET:
+                follow_ray(
+                    sheet, row, sun, window, key, base + k, line[k], turn[k], x[k], y[k], px[k], py[k], pz[k],
+                    sums, tubes, profile, flux)
+            elif stray[k] == FROM_SHEET:
                 finish_at_row(
                     row, sun.glass_index[line[k]], sun.glass_absorption[line[k]], weight[k],
-                    x[k], y[k], z[k], px[k], py[k], pz[k], sums, tubes, flux)
+                    x1[k], y1[k], z1[k], px1[k], py[k], pz1[k], sums, tubes, flux)
+    for part in range(APART):
+        for kind in range(2):
+            for number in range(row.count):
+                tubes[kind, number] += tubes_apart[part, kind, number]

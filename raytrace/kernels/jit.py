@@ -30,7 +30,7 @@ def _cache_folder() -> str:
 _CACHE_FOLDER = _cache_folder()
 
 
-def kernel(function: Function) -> Function:
+def _compiled(function: Function, **options: Any) -> Function:
     """Compile on the first call, keep the machine code on disk, release the interpreter's lock while it runs.
 
     Where no cache folder can be written, the function is compiled anew in each process.
@@ -38,14 +38,27 @@ def kernel(function: Function) -> Function:
     own_folder = numba.config.CACHE_DIR == ""
     if own_folder:
         numba.config.CACHE_DIR = _CACHE_FOLDER
-    options: dict[str, Any] = {"error_model": "numpy", "nogil": True, "fastmath": FLAGS}
+    policy: dict[str, Any] = {"error_model": "numpy", "nogil": True, "fastmath": FLAGS, **options}
     try:
-        return numba.njit(cache=True, **options)(function)  # type: ignore[no-any-return]
+        return numba.njit(cache=True, **policy)(function)  # type: ignore[no-any-return]
     except (RuntimeError, OSError):
-        return numba.njit(**options)(function)  # type: ignore[no-any-return]
+        return numba.njit(**policy)(function)  # type: ignore[no-any-return]
     finally:
         if own_folder:
             numba.config.CACHE_DIR = ""
+
+
+def kernel(function: Function) -> Function:
+    """A compiled function."""
+    return _compiled(function)
+
+
+def inlined(function: Function) -> Function:
+    """A compiled function that becomes a part of each compiled function that calls it.
+
+    For what is called once for each ray: a call would pass every number of the sheet and the row on the stack.
+    """
+    return _compiled(function, forceinline=True)
 
 
 def _alias_scope(module: Any) -> Any:
@@ -92,8 +105,23 @@ def _put_plainly(array: Any, index: int, value: Any) -> None:
 
 
 # `look(array, index)` and `put(array, index, value)` read and write a contiguous one-dimensional array without bounds
-# or negative indices, and promise the compiler that within one loop no `look` reads what a `put` writes, unless at the
-# same index. With that promise LLVM turns loops with table look-ups into vector code; without it, it must assume that
+# or negative indices, and promise the compiler that within one loop no array is both looked at and put to. With that promise LLVM turns loops with table look-ups into vector code; without it, it must assume that
 # any store may change any table, and does not.
 look = _look_plainly if numba.config.DISABLE_JIT else _look
 put = _put_plainly if numba.config.DISABLE_JIT else _put
+
+
+def _low_32_bits_plainly(number: int) -> int:
+    return ((number + 0x80000000) & 0xFFFFFFFF) - 0x80000000
+
+
+@intrinsic
+def _low_32_bits(_context: Any, number: Any) -> Any:
+    def generate(_target: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
+        return builder.trunc(arguments[0], ir.IntType(32))
+
+    return types.int32(types.int64), generate
+
+
+# The low 32 bits of a whole number as a signed one.
+low_32_bits = _low_32_bits_plainly if numba.config.DISABLE_JIT else _low_32_bits

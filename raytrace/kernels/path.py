@@ -6,8 +6,8 @@ from typing import NamedTuple
 import numpy as np
 
 from raytrace.kernels import points
-from raytrace.kernels.jit import kernel
-from raytrace.kernels.points import cos_sin_turn, from_table, hashed_uniform, lattice_point
+from raytrace.kernels.jit import inlined, kernel
+from raytrace.kernels.points import cos_sin_turn, from_table, lattice_point
 from raytrace.kernels.sheet import DOWN, EDGE, UP, Sheet, walk_sheet
 from raytrace.kernels.sun import sun_direction, tan_of_sum
 from raytrace.kernels.tube import IN_ENVELOPE, MISSED, Row, walk_row
@@ -46,7 +46,7 @@ class Window(NamedTuple):
     outer_ratio_log: float
 
 
-@kernel
+@inlined
 def profile_bin(window: Window, x: float) -> int:
     """Number of the bin that holds x [m]."""
     half = 0.5 * window.fine_bins * window.fine_width
@@ -59,7 +59,7 @@ def profile_bin(window: Window, x: float) -> int:
     return window.outer_bins + window.fine_bins + int(k)
 
 
-@kernel
+@inlined
 def finish_at_row(
     row: Row, glass_index: float, glass_absorption: float, weight: float,
     x: float, y: float, z: float, px: float, py: float, pz: float,
@@ -93,26 +93,17 @@ def finish_at_row(
             flux[tube, patch] += arrived
 
 
-@kernel
-def trace_ray(
-    sheet: Sheet, row: Row, sun: Sun, window: Window, key: int, ray: int,
-    across: float, along: float, radius_u: float, azimuth_u: float, line_u: float, slope_u: float,
-    aim_across: float, aim_along: float,
+@inlined
+def follow_ray(
+    sheet: Sheet, row: Row, sun: Sun, window: Window, key: int, ray: int, line: int, first_turn: float,
+    x: float, y: float, px: float, py: float, pz: float,
     sums: np.ndarray, tubes: np.ndarray, profile: np.ndarray, flux: np.ndarray,
 ) -> None:
-    """Trace one ray by the general path and book all of it."""
-    tan_t, tan_l = sun.tan_transversal, sun.tan_longitudinal
-    if sun.aiming_error > 0.0:
-        tan_t = tan_of_sum(tan_t, sun.aiming_error * from_table(sun.normal, aim_across))
-        tan_l = tan_of_sum(tan_l, sun.aiming_error * from_table(sun.normal, aim_along))
-    cos_turn, sin_turn = cos_sin_turn(azimuth_u)
-    sx, sy, sz = sun_direction(tan_t, tan_l, from_table(sun.radius_sq, radius_u), cos_turn, sin_turn)
-    if sz <= 0.0:
+    """Follow one ray from the sunward face plane by the general path and book all of it."""
+    shine = -pz
+    if shine <= 0.0:
         return
-    line = min(int(line_u * sun.sheet_index.shape[0]), sun.sheet_index.shape[0] - 1)
-    x, y = (2.0 * across - 1.0) * sheet.half_width, (2.0 * along - 1.0) * sheet.half_length
-    px, py, pz = -sx, -sy, -sz
-    sums[STARTED] += sz
+    sums[STARTED] += shine
 
     # With sag, the walk happens in the frame of the groove through whose piece of the face the ray starts.
     lowered, cos_piece, sin_piece, xc = 0.0, 1.0, 0.0, 0.0
@@ -128,18 +119,18 @@ def trace_ray(
         along_piece, above = dx * cos_piece + dz * sin_piece, dz * cos_piece - dx * sin_piece
         px, pz = px * cos_piece + pz * sin_piece, pz * cos_piece - px * sin_piece
         if pz >= 0.0:
-            sums[MISSED_ROW] += sz  # grazing light that passes under its own tilted piece of the sheet
-            sums[LEFT_DOWN] += sz
+            sums[MISSED_ROW] += shine  # grazing light that passes under its own tilted piece of the sheet
+            sums[LEFT_DOWN] += shine
             return
         s = (sheet.thickness - above) / pz
         x, y = xc + along_piece + s * px, y + s * py
 
     fate, weight, x, y, z, px, py, pz, reflected, absorbed = walk_sheet(
-        sheet, sun.sheet_index[line], sun.sheet_absorption[line], sun.normal, slope_u, key, ray, x, y, px, py, pz
+        sheet, sun.sheet_index[line], sun.sheet_absorption[line], sun.normal, first_turn, key, ray, x, y, px, py, pz
     )
-    sums[REFLECTED_LENS] += sz * reflected
-    sums[ABSORBED_LENS] += sz * absorbed
-    weight *= sz
+    sums[REFLECTED_LENS] += shine * reflected
+    sums[ABSORBED_LENS] += shine * absorbed
+    weight *= shine
     if fate == DOWN:
         if sheet.sag != 0.0:
             dx = x - xc
@@ -160,30 +151,33 @@ def trace_ray(
 
 
 @kernel
-def trace_lattice_ray(
-    sheet: Sheet, row: Row, sun: Sun, window: Window, rays: int, vector: np.ndarray, shift: np.ndarray, key: int, ray: int,
-    sums: np.ndarray, tubes: np.ndarray, profile: np.ndarray, flux: np.ndarray,
-) -> None:
-    """Trace one ray of a replicate by the general path."""
-    trace_ray(
-        sheet, row, sun, window, key, ray,
-        lattice_point(ray, vector[points.ACROSS], rays, shift[points.ACROSS]),
-        lattice_point(ray, vector[points.ALONG], rays, shift[points.ALONG]),
-        lattice_point(ray, vector[points.SUN_RADIUS], rays, shift[points.SUN_RADIUS]),
-        lattice_point(ray, vector[points.SUN_AZIMUTH], rays, shift[points.SUN_AZIMUTH]),
-        lattice_point(ray, vector[points.LINE], rays, shift[points.LINE]),
-        lattice_point(ray, vector[points.SLOPE], rays, shift[points.SLOPE]),
-        lattice_point(ray, vector[points.AIM_ACROSS], rays, shift[points.AIM_ACROSS]),
-        lattice_point(ray, vector[points.AIM_ALONG], rays, shift[points.AIM_ALONG]),
-        sums, tubes, profile, flux,
-    )
-
-
-@kernel
 def trace_one_by_one(
     sheet: Sheet, row: Row, sun: Sun, window: Window, rays: int, vector: np.ndarray, shift: np.ndarray, key: int,
     sums: np.ndarray, tubes: np.ndarray, profile: np.ndarray, flux: np.ndarray,
 ) -> None:
-    """Trace all rays of a replicate by the general path, one after the other: what the block path is held against."""
+    """Trace all rays of a replicate by the general path, one after the other.
+
+    The straightforward loop that `block.trace_replicate` is held against, in results and in speed.
+    """
+    lines = sun.sheet_index.shape[0]
     for ray in range(rays):
-        trace_lattice_ray(sheet, row, sun, window, rays, vector, shift, key, ray, sums, tubes, profile, flux)
+        tan_t, tan_l = sun.tan_transversal, sun.tan_longitudinal
+        if sun.aiming_error > 0.0:
+            aim_across = lattice_point(ray, vector[points.AIM_ACROSS], shift[points.AIM_ACROSS])
+            aim_along = lattice_point(ray, vector[points.AIM_ALONG], shift[points.AIM_ALONG])
+            tan_t = tan_of_sum(tan_t, sun.aiming_error * from_table(sun.normal, aim_across))
+            tan_l = tan_of_sum(tan_l, sun.aiming_error * from_table(sun.normal, aim_along))
+        cos_turn, sin_turn = cos_sin_turn(
+            lattice_point(ray, vector[points.SUN_AZIMUTH], shift[points.SUN_AZIMUTH]))
+        radius_u = lattice_point(ray, vector[points.SUN_RADIUS], shift[points.SUN_RADIUS])
+        sx, sy, sz = sun_direction(tan_t, tan_l, from_table(sun.radius_sq, radius_u), cos_turn, sin_turn)
+        line_u = lattice_point(ray, vector[points.LINE], shift[points.LINE])
+        slope_u = lattice_point(ray, vector[points.SLOPE], shift[points.SLOPE])
+        across = lattice_point(ray, vector[points.ACROSS], shift[points.ACROSS])
+        along = lattice_point(ray, vector[points.ALONG], shift[points.ALONG])
+        follow_ray(
+            sheet, row, sun, window, key, ray, min(int(line_u * lines), lines - 1),
+            sheet.slope_error * from_table(sun.normal, slope_u),
+            (2.0 * across - 1.0) * sheet.half_width, (2.0 * along - 1.0) * sheet.half_length, -sx, -sy, -sz,
+            sums, tubes, profile, flux,
+        )

@@ -7,23 +7,24 @@ normal part follows from |p| = n on either side: Snell's law in three dimensions
 
 import math
 
-from raytrace.kernels.jit import kernel
+from raytrace.kernels.jit import inlined
 
 
-@kernel
+@inlined
 def transmittance(n_from: float, n_to: float, normal_from: float, normal_to: float) -> float:
     """Share of unpolarised light that passes a surface.
 
     `normal_*` are n * cos(angle to the normal) on either side, both positive. Written as one minus the mean of the
     two reflectances, so that reflected and transmitted parts add to 1 in every digit.
     """
-    s = (normal_from - normal_to) / (normal_from + normal_to)
+    s_sum, s_difference = normal_from + normal_to, normal_from - normal_to
     a, b = n_to * n_to * normal_from, n_from * n_from * normal_to
-    p = (a - b) / (a + b)
-    return 1.0 - 0.5 * (s * s + p * p)
+    p_sum, p_difference = a + b, a - b
+    s_part, p_part, whole = s_difference * p_sum, p_difference * s_sum, s_sum * p_sum
+    return 1.0 - 0.5 * (s_part * s_part + p_part * p_part) / (whole * whole)  # one division for both
 
 
-@kernel
+@inlined
 def normal_after_sq(n_from: float, n_to: float, normal_from: float) -> float:
     """Square of the normal component after refraction; not positive under total internal reflection."""
     return n_to * n_to - n_from * n_from + normal_from * normal_from
@@ -33,16 +34,15 @@ HALVINGS = 6
 DEEPEST = 60.0
 
 
-@kernel
+@inlined
 def attenuation(absorption: float, path: float) -> float:
     """Share of light left after a path, Beer and Lambert's law: exp(-absorption * path).
 
     exp(-x) as the 64th power of the series of exp(-x / 64), without a call that would stop the compiler from making
-    vector code. Relative error below 1e-12 up to x = 6, 1e-8 up to x = 16; beyond x = 60 the value of 60, 1e-26, stands.
+    vector code. Its error stays below 1e-11 of the light that entered; beyond x = 60 the value of 60, 1e-26, stands.
     """
     e = -min(absorption * path, DEEPEST) * (1.0 / 64.0)
-    r = 1.0 + e * (1.0 + e * (1.0 / 2 + e * (1.0 / 6 + e * (1.0 / 24 + e * (1.0 / 120 + e * (
-        1.0 / 720 + e * (1.0 / 5040 + e * (1.0 / 40320))))))))
+    r = 1.0 + e * (1.0 + e * (1.0 / 2 + e * (1.0 / 6 + e * (1.0 / 24 + e * (1.0 / 120 + e * (1.0 / 720))))))
     for _ in range(HALVINGS):
         r *= r
     return r

@@ -12,8 +12,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from raytrace.kernels.jit import kernel
-from raytrace.kernels.points import from_table, hashed_uniform, sin_cos_quarter
+from raytrace.kernels.jit import inlined
+from raytrace.kernels.points import from_table, hashed_uniform, sin_cos_small
 from raytrace.kernels.refract import attenuation, normal_after_sq, transmittance
 
 
@@ -47,7 +47,7 @@ _NOTHING, _FLAT, _FACET, _RISER = 0, 1, 2, 3
 _CELL_LOW, _CELL_HIGH, _ZONE_TOP, _END = 4, 5, 6, 7
 
 
-@kernel
+@inlined
 def next_in_groove(
     inside: bool, last: int, x: float, zeta: float, px: float, pz: float,
     pitch: float, depth: float, tan_facet: float, tan_draft: float,
@@ -74,7 +74,7 @@ def next_in_groove(
     return best, what
 
 
-@kernel
+@inlined
 def bend(
     n_from: float, n_to: float, px: float, pz: float, nx: float, nz: float
 ) -> tuple[float, float, float]:
@@ -93,14 +93,15 @@ def bend(
     return px + (normal - after) * nx, pz + (normal - after) * nz, transmittance(n_from, n_to, normal, after)
 
 
-@kernel
+@inlined
 def walk_sheet(
-    sheet: Sheet, n: float, absorption: float, normal_table: np.ndarray, slope_u: float, key: int, ray: int,
+    sheet: Sheet, n: float, absorption: float, normal_table: np.ndarray, first_turn: float, key: int, ray: int,
     x: float, y: float, px: float, py: float, pz: float,
 ) -> tuple[int, float, float, float, float, float, float, float, float, float]:
     """Follow one ray from the sunward face plane until it leaves the sheet.
 
-    (x, y) is where it crosses that plane and (px, py, pz) its unit direction, both in the lens frame. Returns the fate,
+    (x, y) is where it crosses that plane and (px, py, pz) its unit direction, both in the lens frame. The first facet is
+    turned by `first_turn` [rad], later ones by hashed numbers. Returns the fate,
     the weight left, position and direction in the lens frame, and the weights reflected and absorbed on the way.
     """
     t, pitch, grooves = sheet.thickness, sheet.pitch, sheet.depth.shape[0]
@@ -246,10 +247,11 @@ def walk_sheet(
             share = -1.0
             qx, qz = px, pzeta
             if what == _FACET and sheet.slope_error > 0.0:
-                u = slope_u if draws == 0 else hashed_uniform(key, ray, draws)
+                turn = first_turn
+                if draws > 0:
+                    turn = sheet.slope_error * from_table(normal_table, hashed_uniform(key, ray, draws))
                 draws += 1
-                turn = sheet.slope_error * from_table(normal_table, u)
-                d, c = sin_cos_quarter(turn)
+                d, c = sin_cos_small(turn)
                 qx, qz, share = bend(n_from, n_to, px, pzeta, c * nx - d * nz, d * nx + c * nz)
                 if share >= 0.0:
                     # A turned normal that puts the ray on the wrong side of the real facet is not turned.

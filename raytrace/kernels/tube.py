@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from raytrace.kernels.jit import kernel
+from raytrace.kernels.jit import inlined
 from raytrace.kernels.points import from_table
 from raytrace.kernels.refract import attenuation, normal_after_sq, transmittance
 from raytrace.kernels.sheet import MAX_SURFACES
@@ -40,7 +40,7 @@ MISSED, IN_ENVELOPE = -1, -2
 _OUTSIDE, _GLASS, _VACUUM, _HOLLOW = 0, 1, 2, 3
 
 
-@kernel
+@inlined
 def circle_roots(u: float, w: float, du: float, dw: float, radius: float) -> tuple[float, float]:
     """Paths, in units of |d|, at which a line in the (u, w) plane enters and leaves a circle; (inf, inf) on a miss.
 
@@ -59,7 +59,7 @@ def circle_roots(u: float, w: float, du: float, dw: float, radius: float) -> tup
     return middle - half_chord, middle + half_chord
 
 
-@kernel
+@inlined
 def patch_of(row: Row, u: float, v: float, w: float) -> int:
     """Number of the patch of an absorber on which a ray lands; u from the tube's own axis."""
     turn = (math.atan2(w, u) + math.pi) * (0.5 / math.pi)
@@ -69,7 +69,7 @@ def patch_of(row: Row, u: float, v: float, w: float) -> int:
     return along * row.patches_around + around
 
 
-@kernel
+@inlined
 def next_tube(row: Row, last: int, u: float, w: float, du: float, dw: float) -> int:
     """The tube whose (endless) cylinder the ray enters next, or -1. The cylinders are apart, so their order is fixed."""
     r = row.outer_radius
@@ -108,7 +108,7 @@ def next_tube(row: Row, last: int, u: float, w: float, du: float, dw: float) -> 
     return -1
 
 
-@kernel
+@inlined
 def walk_row(
     row: Row, n: float, absorption: float, weight: float,
     u: float, v: float, w: float, pu: float, pv: float, pw: float,
