@@ -193,7 +193,6 @@ def through_grooves_above(
         local = start * side - cell * pitch
         tan_a, d = look(tan_facet, cell), look(depth, cell)
         sin_a, cos_a = look(sin_facet, cell), look(cos_facet, cell)
-        inner_d = look(depth, max(cell - 1, 0))
         steep = 1.0 - slope * tan_a
         zeta = local * tan_a / max(steep, TINY)
         hit = local + slope * zeta
@@ -211,12 +210,10 @@ def through_grooves_above(
         plain &= (rx * sin_a - rz * cos_a < 0.0) & (rz > 0.0)
         fall = max(rz, TINY)
         lean = rx / fall
-        # Inwards it must pass below the neighbour's valley, outwards be below all grooves before the next valley.
-        at_inner = hit + lean * (inner_d - zeta)
-        inner_valley = -inner_d * tan_q if cell > 0 else 0.0
-        at_deepest = hit + lean * (deepest - zeta)
-        plain &= ((inner_d <= zeta) | (at_inner >= inner_valley)) if rx < 0.0 else (
-            at_deepest <= 2.0 * pitch - deepest * tan_q)
+        # Inwards it must be below this groove's valley, the neighbour's is no deeper, before it leaves this groove;
+        # outwards below all grooves before the next valley.
+        reach = hit + lean * ((d if rx < 0.0 else deepest) - zeta)
+        plain &= (reach >= 0.0) & (reach <= 2.0 * pitch - deepest * tan_q)
         s = (t - zeta) / fall
         x_out = cell * pitch + hit + rx * s
         y_out = y_hit + kappa * s

@@ -164,9 +164,10 @@ def walk_row(
                     # On the cut end of the glass, which is no optical surface: booked as lost in the envelope.
                     return IN_ENVELOPE, weight, lost, 0.0, 0
         if state == _OUTSIDE:
+            # Past a tube that it meets only beyond its ends; moved on, so that no tube is tried twice.
+            u, v, w = u + far * pu, v + far * pv, w + far * pw
             continue
         outward = False  # in the glass: on the way to its outer face
-        from_inner = False  # in the vacuum: started on the glass's inner face
         while state != _OUTSIDE:
             if state == _HOLLOW:
                 near, far = circle_roots(cu, w, pu, pw, row.absorber_radius)
@@ -212,7 +213,6 @@ def walk_row(
                 weight *= share
                 pu, pw = pu + (normal - after) * nu, pw + (normal - after) * nw
                 state = _VACUUM if to_inner else _OUTSIDE
-                from_inner = True
                 u = cu + axis
                 continue
             # In the vacuum, between absorber and glass.
