@@ -24,8 +24,8 @@ J. Meeus, Astronomical Algorithms, 2nd ed. 1998, ch. 15 (value from memory, to b
 
 _SCAN_STEP = 240.0
 """Step of the search for sunrise and sunset [s]; a shorter dip below the horizon is not seen."""
-_BISECTIONS = 16
-"""Halvings of that step: 240 s / 2^16 is 4 ms."""
+_FINE_POINTS = 33
+"""Points that such a step is cut into: between two of them, 7.5 s apart, the sun moves straight on to 1e-6 deg."""
 _DAY = dt.timedelta(days=1)
 
 
@@ -130,10 +130,13 @@ def sun_events(site: Site, date: dt.date) -> SunEvents:
     start, end = civil_day(site.zone, date)
     first, last = start.timestamp(), end.timestamp()
     seconds = np.linspace(first, last, int(np.ceil((last - first) / _SCAN_STEP)) + 1)
-    height = _height_above_rise(site, seconds)
+    scan = _sun_path_at(site, seconds)
+    height, east = _height_above_rise(scan), _eastward(scan)
     sign_changes = np.flatnonzero((height[:-1] >= 0.0) != (height[1:] >= 0.0))
-    crossings = _bisected(_height_above_rise, site, seconds[sign_changes], seconds[sign_changes + 1])
+    crossings = _crossings(site, _height_above_rise, seconds[sign_changes], seconds[sign_changes + 1])
     rising = height[sign_changes + 1] >= 0.0
+    noons = np.flatnonzero((east[:-1] >= 0.0) & (east[1:] < 0.0))
+    transits = _crossings(site, _eastward, seconds[noons], seconds[noons + 1])
 
     edges = [first, *crossings, last] if height[0] >= 0.0 else [*crossings, last]
     if height[-1] < 0.0:
@@ -145,7 +148,7 @@ def sun_events(site: Site, date: dt.date) -> SunEvents:
         up=tuple((max(start, a), min(end, b)) for a, b in up),
         sunrise=_utc(rises[0]) if len(rises) else None,
         sunset=_utc(sets[-1]) if len(sets) else None,
-        transit=_transit(site, seconds) if up else None,
+        transit=_utc(transits[0]) if len(transits) and up else None,
     )
 
 
@@ -224,7 +227,9 @@ def _utc(seconds: float) -> dt.datetime:
     return dt.datetime.fromtimestamp(round(seconds, 3), tz=dt.UTC)
 
 
-def _sun_path_at(site: Site, seconds: Floats, *, pressure: float | None, air_temperature: float) -> SunPath:
+def _sun_path_at(
+    site: Site, seconds: Floats, *, pressure: float | None = None, air_temperature: float = AIR_TEMPERATURE
+) -> SunPath:
     times = np.round(seconds * 1e9).astype("int64").astype("datetime64[ns]")
     if len(seconds) == 0:
         empty = np.zeros(0)
@@ -250,33 +255,24 @@ def _sun_path_at(site: Site, seconds: Floats, *, pressure: float | None, air_tem
     )
 
 
-def _height_above_rise(site: Site, seconds: Floats) -> Floats:
-    path = _sun_path_at(site, seconds, pressure=None, air_temperature=AIR_TEMPERATURE)
-    return 90.0 - path.true_zenith - RISE_ELEVATION
+def _height_above_rise(path: SunPath) -> Floats:
+    return np.asarray(90.0 - path.true_zenith - RISE_ELEVATION)
 
 
-def _eastward(site: Site, seconds: Floats) -> Floats:
+def _eastward(path: SunPath) -> Floats:
     """East component of the sun vector: from plus to minus as the sun passes the upper meridian, anywhere on earth."""
-    path = _sun_path_at(site, seconds, pressure=None, air_temperature=AIR_TEMPERATURE)
     return np.asarray(np.sin(np.radians(path.azimuth)) * np.sin(np.radians(path.true_zenith)))
 
 
-def _bisected(of_sun: Callable[[Site, Floats], Floats], site: Site, before: Floats, after: Floats) -> Floats:
-    """Instants (n,) at which a quantity of the sun changes its sign, one between each `before` and `after`."""
-    before, after = before.copy(), after.copy()
+def _crossings(site: Site, quantity: Callable[[SunPath], Floats], before: Floats, after: Floats) -> Floats:
+    """Instants (n,) [s] at which a quantity of the sun changes its sign, one between each `before` and `after`."""
     if len(before) == 0:
         return before
-    sign_after = of_sun(site, after) >= 0.0
-    for _ in range(_BISECTIONS):
-        middle = 0.5 * (before + after)
-        to_the_left = (of_sun(site, middle) >= 0.0) == sign_after
-        after = np.where(to_the_left, middle, after)
-        before = np.where(to_the_left, before, middle)
-    return 0.5 * (before + after)
-
-
-def _transit(site: Site, seconds: Floats) -> dt.datetime | None:
-    east = _eastward(site, seconds)
-    passes = np.flatnonzero((east[:-1] >= 0.0) & (east[1:] < 0.0))[:1]
-    instants = _bisected(_eastward, site, seconds[passes], seconds[passes + 1])
-    return _utc(instants[0]) if len(instants) else None
+    seconds = np.linspace(before, after, _FINE_POINTS, axis=1)
+    values = quantity(_sun_path_at(site, seconds.ravel())).reshape(seconds.shape)
+    changed = (values >= 0.0) != (values[:, :1] >= 0.0)
+    right = np.where(changed.any(axis=1), np.argmax(changed, axis=1), _FINE_POINTS - 1)
+    rows = np.arange(len(seconds))
+    low, high = values[rows, right - 1], values[rows, right]
+    share = np.where(high != low, low / np.where(high != low, low - high, 1.0), 0.5)
+    return np.asarray(seconds[rows, right - 1] + share * (seconds[rows, right] - seconds[rows, right - 1]))
