@@ -104,8 +104,8 @@ def test_the_sun_turns_at_the_published_solstice(solstice: dt.datetime) -> None:
 
 def test_solar_time_of_duffie_and_beckman_example_1_5_1() -> None:
     # J. A. Duffie and W. A. Beckman, Solar Engineering of Thermal Processes, Example 1.5.1: Madison, 89.4 W,
-    # 3 February, 10:30 Central is 10:19 solar time (value from memory, to be confirmed; the book's own formula gives 10:18.9).
-    # So true noon comes 11.1 min after 12:00 Central.
+    # 3 February, 10:30 Central is 10:19 solar time (value from memory, to be confirmed; the book's own formula
+    # gives 10:18.9). So true noon comes 11.1 min after 12:00 Central.
     madison = Site(latitude=43.1, longitude=-89.4, timezone="America/Chicago")
     noon = sun_events(madison, dt.date(2021, 2, 3)).transit
     # Spencer's equation of time is good to half a minute, and the year is not named.
