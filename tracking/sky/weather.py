@@ -100,7 +100,7 @@ class WeatherYear:
     latitude, longitude : float or None
         Of the station [deg]; None where the file does not tell.
     utc_offset : float
-        Of the file's clock [h]; for CSV a clock on which its times are whole hours.
+        Of the file's clock [h]; for CSV the least of its offsets, less what its times are past the hour.
     dni : (8784,) float
         Direct normal irradiance of each hour [W/m2]; 0 where `has_dni` is False.
     air_temperature : (8784,) float
@@ -390,6 +390,7 @@ def _read_csv(path: Path, text: str) -> tuple[_Header, list[_Row]]:
             file=str(path), key="dni_w_m2", problem="the column is missing", allowed="It holds the DNI in W/m2."
         )
     stamped: list[tuple[dt.datetime, float, float]] = []
+    offsets: list[dt.timedelta] = []
     for (number, _), cells in zip(lines[1:], table, strict=True):
         if len(cells) != len(columns):
             raise InputError(
@@ -402,14 +403,16 @@ def _read_csv(path: Path, text: str) -> tuple[_Header, list[_Row]]:
         end = _csv_time(path, number, time_column, row[time_column])
         dni = _csv_number(path, number, "dni_w_m2", row["dni_w_m2"])
         warmth = _csv_number(path, number, "air_temperature_c", row.get("air_temperature_c", ""))
-        stamped.append((end - dt.timedelta(hours=1), dni, warmth))
-    minutes = {start.minute * 60 + start.second for start, _, _ in stamped}
-    if len(minutes) > 1:
+        offsets.append(end.utcoffset() or dt.timedelta(0))
+        stamped.append((end.astimezone(dt.UTC) - dt.timedelta(hours=1), dni, warmth))
+    # Standard time is the least of the offsets in the file; without one, a clock on which the hours are whole.
+    offset = min(offsets, default=dt.timedelta(0))
+    past_the_hour = {(start + offset).minute * 60 + (start + offset).second for start, _, _ in stamped}
+    if len(past_the_hour) > 1:
         raise InputError(
             file=str(path), key=time_column, problem="the times are not whole hours apart", allowed="One line an hour."
         )
-    # A clock on which the hours are whole: some zones are off by half an hour.
-    offset = dt.timedelta(seconds=(-minutes.pop()) % _HOUR_SECONDS) if minutes else dt.timedelta(0)
+    offset -= dt.timedelta(seconds=past_the_hour.pop() if past_the_hour else 0)
     rows = [
         _Row(_slot(start.month, start.day, start.hour), dni, warmth)
         for start, dni, warmth in ((start + offset, dni, warmth) for start, dni, warmth in stamped)
@@ -418,7 +421,7 @@ def _read_csv(path: Path, text: str) -> tuple[_Header, list[_Row]]:
 
 
 def _csv_time(path: Path, number: int, column: str, text: str) -> dt.datetime:
-    """The instant in UTC that a cell names."""
+    """The instant that a cell names, with its offset from UTC."""
     allowed = {
         "time_utc": "ISO 8601 in UTC, such as 2026-06-21T18:00:00Z.",
         "time_local": "ISO 8601 with its offset from UTC, such as 2026-06-21T13:00:00-05:00.",
@@ -433,7 +436,7 @@ def _csv_time(path: Path, number: int, column: str, text: str) -> dt.datetime:
     offset = time.utcoffset()
     if offset is None or (column == "time_utc" and offset):
         raise InputError(file=str(path), key=column, problem=problem, allowed=allowed)
-    return time.astimezone(dt.UTC)
+    return time
 
 
 def _csv_number(path: Path, number: int, column: str, text: str) -> float:
