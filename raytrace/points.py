@@ -52,9 +52,10 @@ def replicates_for(rays: int) -> Replicates:
         raise ValueError(f"rays must be at least 1, got {rays}.")
     each = min(LARGEST_REPLICATE, 1 << max(0, int(math.log2(max(1.0, rays / LEAST_REPLICATES)))))
     count = max(LEAST_REPLICATES, -(-rays // each))
-    if count < 2 * LEAST_REPLICATES:
-        return Replicates(count=count, rays_each=each, groups=count)
-    return Replicates(count=-(-count // LEAST_REPLICATES) * LEAST_REPLICATES, rays_each=each, groups=LEAST_REPLICATES)
+    # As many replicates in each group: from 16 to 31 groups, so that rounding up adds less than a sixteenth.
+    per_group = count // LEAST_REPLICATES
+    groups = -(-count // per_group)
+    return Replicates(count=groups * per_group, rays_each=each, groups=groups)
 
 
 def shifts_and_key(seed: int, replicate: int) -> tuple[Ints, int]:
@@ -65,7 +66,7 @@ def shifts_and_key(seed: int, replicate: int) -> tuple[Ints, int]:
 
 
 def lattice_vector(rays_each: int) -> Ints:
-    """The generating vector of a lattice of `rays_each` points, (8,) int of 2^-32, for `kernels.points.lattice_point`."""
+    """The generating vector for `rays_each` points, (8,) int of 2^-32, as `kernels.points.lattice_point` wants it."""
     scaled = np.array(LATTICE_VECTOR, dtype=np.int64) * ((1 << 32) // rays_each)
     return (scaled + (1 << 31)) % (1 << 32) - (1 << 31)
 
