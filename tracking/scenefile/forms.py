@@ -61,6 +61,10 @@ class Quantity(Form):
         return allowed_quantity(self.kind, low=self.low, high=self.high)
 
     def _read(self, raw: object) -> float:
+        return self.value(raw)
+
+    def value(self, raw: object) -> float:
+        """The value of what is written, in the base unit."""
         return quantity(raw, self.kind, low=self.low, high=self.high)
 
 
@@ -75,6 +79,10 @@ class Number(Form):
         return allowed_number(low=self.low, high=self.high)
 
     def _read(self, raw: object) -> float:
+        return self.value(raw)
+
+    def value(self, raw: object) -> float:
+        """The value of what is written, in the base unit."""
         return number(raw, low=self.low, high=self.high)
 
 
@@ -273,27 +281,28 @@ class MaterialForm(Form):
         return self._from_table(raw)
 
     def _from_table(self, raw: Mapping[str, object]) -> Material:
-        forms: dict[str, Form] = {"index": self.index, "absorption": self.absorption}
         for key in raw:
-            if key not in forms:
-                near = nearest(key, forms)
-                hint = f", did you mean {near}?" if near else ""
+            if key not in {"index", "absorption"}:
+                near = nearest(key, ("index", "absorption"))
+                hint = f": did you mean {near}?" if near else ""
                 raise QuantityError(f"this key is not known{hint}", "the keys index and absorption", key=key)
-        values = {}
-        for key, form in forms.items():
-            if key not in raw:
-                raise QuantityError("this key is missing", form.allowed, key=key)
-            try:
-                values[key] = form.read(raw[key])
-            except QuantityError as error:
-                raise QuantityError(error.problem, error.allowed, key=key) from None
-        return constant_material(values["index"], values["absorption"])
+        return constant_material(_within(raw, "index", self.index), _within(raw, "absorption", self.absorption))
 
 
 LENS_MATERIAL = MaterialForm(index=Number(1.3, 2.0), absorption=Quantity(ABSORPTION, "0 1/m", "1000 1/m"))
 GLASS_INDEX = Number(1.0, 2.0)
 GLASS_ABSORPTION = Quantity(ABSORPTION, "0 1/m", "1000 1/m")
 ENVELOPE_MATERIAL = MaterialForm(index=GLASS_INDEX, absorption=GLASS_ABSORPTION)
+
+
+def _within(table: Mapping[str, object], key: str, form: Number | Quantity) -> float:
+    """The value of one key of a table that stands as a value."""
+    if key not in table:
+        raise QuantityError("this key is missing", form.allowed, key=key)
+    try:
+        return form.value(table[key])
+    except QuantityError as error:
+        raise QuantityError(error.problem, error.allowed, key=key) from None
 
 
 def _angle(raw: object, low: str, high: str, allowed: str) -> float:
