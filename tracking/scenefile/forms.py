@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from pydantic import GetCoreSchemaHandler
 from pydantic_core import CoreSchema, core_schema
-from raytrace.optics.materials import MATERIALS, Material, constant_material, material_named
 
+from raytrace.optics.materials import MATERIALS, Material, constant_material, material_named
 from tracking.scenefile.problems import listed, nearest
 from tracking.scenefile.units import (
     ABSORPTION,

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from raytrace.lens import grooves_of
+from raytrace.optics.spectrum import direct_spectrum
 from raytrace.scene import RowPose, Scene
 from tracking.errors import InputError
 from tracking.mount import Mount, row_pose
@@ -154,7 +155,7 @@ def _scene_file(path: Path, raw: Mapping[str, Any], tables: SceneTables) -> Scen
         mount=mount,
         scene=scene,
         values=tuple(_values(raw, tables, "")),
-        notes=tuple(note for _, table in subtables(tables) for note in table.notes()),
+        notes=(*(note for _, table in subtables(tables) for note in table.notes()), *_material_notes(scene)),
     )
 
 
@@ -202,6 +203,22 @@ def _collisions(scene: Scene, mount: Mount) -> Iterator[Problem]:
         ),
         allowed='a greater lens_height, a narrower tilt_range, shorter tubes or row, or row_turns_with = "lens"',
     )
+
+
+def _material_notes(scene: Scene) -> tuple[str, ...]:
+    """What the sources of the materials leave open, for the light that the scene lets in; each note once."""
+    envelope = scene.tubes.envelope
+    materials = [scene.lens.material, *([] if envelope is None else [envelope.material])]
+    if scene.sun.wavelength is None:
+        wavelength, _ = direct_spectrum()
+        low, high = float(wavelength[0]), float(wavelength[-1])
+    else:
+        low = high = scene.sun.wavelength
+    notes: dict[str, None] = {}
+    for material in materials:
+        notes |= dict.fromkeys(f"{material.name}: {note}" for note in material.notes)
+        notes |= dict.fromkeys(material.range_notes(low, high))
+    return tuple(notes)
 
 
 def _values(raw: Mapping[str, Any], table: Table, prefix: str) -> Iterator[SceneValue]:
