@@ -23,8 +23,8 @@ CAUTIONS = (
 """Common practice in work with concentrated sunlight and steam, no source."""
 
 OPEN_END_UP = (
-    "An evacuated tube that is closed at one end must have its open end up: otherwise the water runs out, or the "
-    "steam cannot leave."
+    "A tube that is closed at one end, as evacuated tubes often are, must have its open end up: otherwise the water "
+    "runs out, or the steam cannot leave."
 )
 """Common practice with evacuated tubes, no source."""
 

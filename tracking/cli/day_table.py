@@ -10,7 +10,7 @@ from tracking.cli.scene_words import closing_sections, dni_source, lens_words, t
 from tracking.cli.tables import Column, number, paragraph, section, table
 from tracking.mount import MIN_ELEVATION
 from tracking.plans.day import JOULES_PER_KWH, Day, DayInstant
-from tracking.plans.power import ROW_FLOOR, TUBE_FLOOR, Effort
+from tracking.plans.power import ROW_SHARE, TUBE_SHARE, Effort
 from tracking.scenefile import SceneFile
 
 JOULES_PER_MJ = 1e6
@@ -83,10 +83,11 @@ def _column_words(scene_file: SceneFile, effort: Effort) -> list[str]:
     if effort.rays is not None:
         error = f"{effort.rays:,} rays were asked for at each instant"
     else:
+        percent = 100.0 * effort.relative_error
         error = (
-            f"each trace went on until the standard error of every power was below {100.0 * effort.relative_error:g} % "
-            f"of it, or, where nearly nothing is absorbed, below {100.0 * ROW_FLOOR:g} % of the aperture power for the "
-            f"row and {100.0 * TUBE_FLOOR:g} % for one tube"
+            f"each trace went on until the standard error was below {percent:g} % of every power; where the row takes "
+            f"less than {100.0 * ROW_SHARE:g} % of the aperture power, or a tube less than {100.0 * TUBE_SHARE:g} %, "
+            f"below {percent:g} % of that share"
         )
     columns = (
         f"Azimuth is counted from true north over east. {settings} Across and along: the sun's angles to the lens "
@@ -119,7 +120,7 @@ def _instant_table(scene_file: SceneFile, entries: Sequence[DayInstant], width: 
     watts = [entry.powers for entry in entries]
     power = [
         column(("absorbed", "W"), (powers.absorbed for powers in watts), 1),
-        column(("+-", "W"), (powers.absorbed_standard_error for powers in watts), 1),
+        column(("+-", "W"), (powers.absorbed_standard_error for powers in watts), 2),
         column(("of aper-", "ture, %"), (_percent(powers.optical_efficiency) for powers in watts), 1),
         column(("w90", "mm"), (None if powers.w90 is None else 1e3 * powers.w90 for powers in watts), 1),
     ]

@@ -125,7 +125,7 @@ def _focal_line(answer: Light, width: int) -> str:
             f"Widths: {half}50 % of the light within {line.w50 * 1e3:.1f} mm, 90 % within "
             f"{line.w90 * 1e3:.1f} mm{error}, 95 % within {line.w95 * 1e3:.1f} mm."
         ),
-        f"Centre of the light: {line.centroid * 1e3:+.1f} mm from the middle, across the grooves.",
+        f"Centre of the light: {number(line.centroid * 1e3, 1)} mm from the middle, across the grooves.",
     ]
     if line.share_within_absorber_diameter is not None:
         facts.append(

@@ -8,10 +8,11 @@ from itertools import pairwise
 
 import numpy as np
 
+from raytrace.scene import RowPose
 from raytrace.trace import prepare
 from tracking.mount import MIN_ELEVATION
 from tracking.plans.instant import Instant, instants_at
-from tracking.plans.power import Effort, TracedPower, traced_power
+from tracking.plans.power import FIRST_RAYS, Effort, TracedPower, traced_power
 from tracking.scenefile import SceneFile
 from tracking.sky.site import Site
 from tracking.sky.sunpath import SunEvents, day_instants, sun_events, sun_path
@@ -156,25 +157,42 @@ def _high_enough(site: Site, times: Sequence[dt.datetime]) -> list[bool]:
     return [bool(elevation >= MIN_ELEVATION) for elevation in sun_path(site, times).elevation]
 
 
+ANGLE_DIGITS = 9
+"""Decimals of a degree to which the sun's angles are rounded before a trace: far below what light can show."""
+
+
 def _powers(
     scene_file: SceneFile, instants: Sequence[Instant], effort: Effort, progress: Progress | None
 ) -> list[Powers]:
     prepared = prepare(scene_file.scene)
     tubes = scene_file.scene.tubes.count
     powers = []
+    # A lens that is aimed with both axes sees the sun in the same place at every instant; as the same angles, seed and
+    # rays give the same bits, such a trace is not run again.
+    known: dict[tuple[float, float, RowPose], TracedPower] = {}
+    rays = FIRST_RAYS
     for k, instant in enumerate(instants):
         aperture = aperture_power(scene_file, instant)
         if instant.aim is None or aperture <= 0.0:
             powers.append(_no_power(tubes))
         else:
-            traced = traced_power(
-                prepared,
-                transversal_angle=instant.aim.angles.transversal,
-                longitudinal_angle=instant.aim.angles.longitudinal,
-                row=instant.aim.row,
-                effort=effort,
+            angles = instant.aim.angles
+            transversal, longitudinal = (
+                round(angles.transversal, ANGLE_DIGITS),
+                round(angles.longitudinal, ANGLE_DIGITS),
             )
-            powers.append(_powers_of(traced, aperture))
+            place = (transversal, longitudinal, instant.aim.row)
+            if place not in known:
+                known[place] = traced_power(
+                    prepared,
+                    transversal_angle=transversal,
+                    longitudinal_angle=longitudinal,
+                    row=instant.aim.row,
+                    effort=effort,
+                    first_rays=rays,
+                )
+            rays = max(FIRST_RAYS, known[place].trace.rays // 2)  # neighbours need about the same
+            powers.append(_powers_of(known[place], aperture))
         if progress is not None:
             progress((k + 1) / len(instants))
     return powers

@@ -17,15 +17,15 @@ MOST_RAYS = 1 << 26
 RELATIVE_ERROR = 0.005
 """Standard error over value up to which a power is traced unless another is asked for."""
 
-ROW_FLOOR = 2.5e-5
-"""Standard error of the row's power, over the aperture power, that is always small enough. It speaks first where less
-than 0.5 % of the aperture power is absorbed and half a per cent of nearly nothing is asked for."""
+ROW_SHARE = 0.005
+"""Share of the aperture power: where the row takes less, its error is measured against this share instead of against
+its own power, as half a per cent of nearly nothing would need endless rays."""
 
-TUBE_FLOOR = 2.5e-4
-"""The same for one tube of the row: it speaks first where the tube absorbs less than 5 % of the aperture power."""
+TUBE_SHARE = 0.05
+"""The same for one tube of the row."""
 
-STEP_AIM = 0.8
-"""Share of the wanted error at which the next try aims, as the error of an error from 16 replicates is about 20 %."""
+SAFETY = 0.9
+"""Share of the wanted error at which the next try aims."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -47,14 +47,21 @@ class TracedPower:
 
 
 def traced_power(
-    prepared: PreparedScene, *, transversal_angle: float, longitudinal_angle: float, row: RowPose, effort: Effort
+    prepared: PreparedScene,
+    *,
+    transversal_angle: float,
+    longitudinal_angle: float,
+    row: RowPose,
+    effort: Effort,
+    first_rays: int = FIRST_RAYS,
 ) -> TracedPower:
     """Trace until the power absorbed by the row and by each tube is known well enough, or `MOST_RAYS` have run.
 
-    Well enough is `effort.relative_error` of the power itself; where nearly nothing is absorbed, `ROW_FLOOR` and
-    `TUBE_FLOOR`. Each try starts anew with more rays, so the result depends on its number of rays and the seed alone.
+    Well enough is a standard error of `effort.relative_error` times the power itself, or times `ROW_SHARE` and
+    `TUBE_SHARE` of the aperture power where that is more. Each try starts anew with more rays, so the result depends
+    on its number of rays and the seed alone.
     """
-    rays = FIRST_RAYS if effort.rays is None else effort.rays
+    rays = first_rays if effort.rays is None else effort.rays
     while True:
         trace = trace_prepared(
             prepared,
@@ -67,23 +74,27 @@ def traced_power(
         )
         if effort.rays is not None:
             return TracedPower(trace=trace, reached=None)
-        excess = max(_excesses(trace, effort.relative_error))
+        excess = max(_shares_of_wanted_error(trace, effort.relative_error))
         if excess <= 1.0:
             return TracedPower(trace=trace, reached=True)
         if trace.rays >= MOST_RAYS:
             return TracedPower(trace=trace, reached=False)
         # The error falls at least with the square root of the number of rays.
-        wanted = trace.rays * min(max((excess / STEP_AIM) ** 2, 2.0), 64.0)
-        rays = min(MOST_RAYS, 1 << math.ceil(math.log2(wanted)))
+        growth = min(max((excess / SAFETY) ** 2, LEAST_GROWTH), MOST_GROWTH)
+        rays = min(MOST_RAYS, math.ceil(trace.rays * growth))
 
 
-def _excesses(trace: TraceResult, relative_error: float) -> Iterator[float]:
+LEAST_GROWTH, MOST_GROWTH = 1.5, 64.0
+"""Bounds of the step from one number of rays to the next."""
+
+
+def _shares_of_wanted_error(trace: TraceResult, relative_error: float) -> Iterator[float]:
     """Each standard error over the one that is small enough."""
-    yield _excess(trace.intercepted_fraction, relative_error, ROW_FLOOR)
-    yield _excess(trace.absorbed_fraction, relative_error, ROW_FLOOR)
+
+    def share(estimate: Estimate, least: float) -> float:
+        return estimate.standard_error / (relative_error * max(estimate.value, least))
+
+    yield share(trace.intercepted_fraction, ROW_SHARE)
+    yield share(trace.absorbed_fraction, ROW_SHARE)
     for tube in trace.tubes:
-        yield _excess(tube.absorbed_fraction, relative_error, TUBE_FLOOR)
-
-
-def _excess(estimate: Estimate, relative_error: float, floor: float) -> float:
-    return estimate.standard_error / max(relative_error * estimate.value, floor)
+        yield share(tube.absorbed_fraction, TUBE_SHARE)
