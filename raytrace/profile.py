@@ -126,3 +126,13 @@ def summarise_profile(profiles: Floats, window: ProfileWindow, absorber_diameter
         standard_error_w90=error,
         share_within_absorber_diameter=float((near[1] - near[0]) / total.sum()),
     )
+
+
+def profile_widths(profile: Floats, window: ProfileWindow) -> Floats:
+    """w50, w90, w95, fwhm and centroid of one profile, (5,) float [m]; zeros where no light arrives."""
+    if float(profile.sum()) <= 0.0:
+        return np.zeros(5)
+    edges = window.edges()
+    fine = profile[window.outer_bins : window.outer_bins + window.fine_bins]
+    fwhm = _fwhm(fine, round(COARSE_WIDTH / FINE_WIDTH))
+    return np.array([*_widths(profile, edges), 0.0 if fwhm is None else fwhm, _centroid(profile, edges)])

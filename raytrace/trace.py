@@ -151,6 +151,7 @@ def prepare(scene: Scene) -> PreparedScene:
 
     lens, sun = scene.lens, scene.sun
     grooves = grooves_of(lens)
+    piece = np.arctan(8.0 * lens.sag * grooves.centre / lens.width**2)  # slope of the parabola at each groove
     sheet = Sheet(
         half_width=0.5 * lens.width,
         half_length=0.5 * lens.length,
@@ -160,6 +161,9 @@ def prepare(scene: Scene) -> PreparedScene:
         tan_draft=math.tan(math.radians(lens.draft_angle)),
         slope_error=lens.slope_error * 1e-3,
         sag=float(lens.sag),
+        lowered=lens.sag * (1.0 - (grooves.centre / (0.5 * lens.width)) ** 2),
+        cos_piece=np.cos(piece),
+        sin_piece=np.sin(piece),
         transmittance_factor=float(lens.transmittance_factor),
         deepest=float(grooves.depth.max()),
         depth=grooves.depth,

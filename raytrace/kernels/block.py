@@ -100,12 +100,13 @@ def fill_starts(
 
 @kernel
 def through_grooves_below(
-    sheet: Sheet, count: int, px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray,
+    sheet: Sheet, count: int, shine: np.ndarray,
+    px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray,
     index: np.ndarray, absorption: np.ndarray, turn: np.ndarray,
     out_x: np.ndarray, out_y: np.ndarray, out_z: np.ndarray, out_px: np.ndarray, out_pz: np.ndarray,
     weight: np.ndarray, todo: np.ndarray,
 ) -> tuple[float, float, float, float]:
-    """Flat face, then one facet of the grooves toward the tubes.
+    """Flat face, then one facet of the grooves toward the tubes. `shine` is p_z of the lens frame, before any sag.
 
     Fills position, direction (p_y stays), weight and what is left to do. Returns the sums started, reflected, absorbed and left of the rays that went this plain way.
     """
@@ -118,10 +119,9 @@ def through_grooves_below(
         side = math.copysign(1.0, start)
         qx, kappa, down = look(px, k) * side, look(py, k), -look(pz, k)
         n = look(index, k)
-        shines = down > 0.0
-        power = max(down, 0.0)
+        power = max(-look(shine, k), 0.0)
         after = math.sqrt(n * n - 1.0 + down * down)
-        share_1 = transmittance(1.0, n, power + TINY, after)
+        share_1 = transmittance(1.0, n, abs(down) + TINY, after)
         slope = qx / after
         bottom = start * side + slope * t
         cell = np.int32(min(max(bottom / pitch, 0.0), last))
@@ -133,7 +133,7 @@ def through_grooves_below(
         zeta = local * tan_a / max(steep, TINY)
         hit = local - slope * zeta
         over = local - slope * d
-        plain = (steep > 0.0) & (hit >= 0.0) & (hit <= valley) & (over >= 0.0) & (over <= valley)
+        plain = (down > 0.0) & (steep > 0.0) & (hit >= 0.0) & (hit <= valley) & (over >= 0.0) & (over <= valley)
         s = (t - zeta) / after
         y_hit = look(y, k) + kappa * s
         plain &= abs(y_hit) <= half_length
@@ -152,17 +152,17 @@ def through_grooves_below(
         good = power if plain else 0.0
         first = good * share_1
         inside = first * factor
-        arrived = inside * kept
+        arrived = inside * kept if plain else 0.0
         gone = arrived * share_2
         started += good
         reflected += good * (1.0 - share_1) + arrived * (1.0 - share_2)
-        absorbed += first * (1.0 - factor) + inside * (1.0 - kept)
+        absorbed += first * (1.0 - factor) + (inside * (1.0 - kept) if plain else 0.0)
         left += gone
         put(weight, k, gone)
-        put(todo, k, FROM_START if (shines & (not plain)) else DONE)
-        put(out_x, k, side * (cell * pitch + hit))
-        put(out_y, k, y_hit)
-        put(out_z, k, zeta)
+        put(todo, k, FROM_START if ((power > 0.0) & (not plain)) else DONE)
+        put(out_x, k, side * (cell * pitch + hit) if plain else 0.0)
+        put(out_y, k, y_hit if plain else 0.0)
+        put(out_z, k, zeta if plain else 0.0)
         put(out_px, k, side * rx)
         put(out_pz, k, rz if plain else -1.0)
     return started, reflected, absorbed, left
@@ -170,7 +170,8 @@ def through_grooves_below(
 
 @kernel
 def through_grooves_above(
-    sheet: Sheet, count: int, px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray,
+    sheet: Sheet, count: int, shine: np.ndarray,
+    px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray,
     index: np.ndarray, absorption: np.ndarray, turn: np.ndarray,
     out_x: np.ndarray, out_y: np.ndarray, out_z: np.ndarray, out_px: np.ndarray, out_pz: np.ndarray,
     weight: np.ndarray, todo: np.ndarray,
@@ -186,8 +187,7 @@ def through_grooves_above(
         side = math.copysign(1.0, start)
         qx, kappa, down = look(px, k) * side, look(py, k), -look(pz, k)
         n = look(index, k)
-        shines = down > 0.0
-        power = max(down, 0.0)
+        power = max(-look(shine, k), 0.0)
         slope = qx / max(down, TINY)
         cell = np.int32(min(start * side / pitch, last))
         local = start * side - cell * pitch
@@ -196,7 +196,7 @@ def through_grooves_above(
         steep = 1.0 - slope * tan_a
         zeta = local * tan_a / max(steep, TINY)
         hit = local + slope * zeta
-        plain = (steep > 0.0) & (hit >= 0.0) & (hit <= pitch - d * tan_q)
+        plain = (down > 0.0) & (steep > 0.0) & (hit >= 0.0) & (hit <= pitch - d * tan_q)
         y_hit = look(y, k) + kappa / max(down, TINY) * zeta
         plain &= abs(y_hit) <= half_length
         # The facet's normal against the ray, turned by the slope error.
@@ -226,20 +226,66 @@ def through_grooves_above(
         good = power if plain else 0.0
         first = good * share_1
         inside = first * factor
-        arrived = inside * kept
+        arrived = inside * kept if plain else 0.0
         gone = arrived * share_2
         started += good
         reflected += good * (1.0 - share_1) + arrived * (1.0 - share_2)
-        absorbed += first * (1.0 - factor) + inside * (1.0 - kept)
+        absorbed += first * (1.0 - factor) + (inside * (1.0 - kept) if plain else 0.0)
         left += gone
         put(weight, k, gone)
-        put(todo, k, FROM_START if (shines & (not plain)) else DONE)
-        put(out_x, k, side * x_out)
-        put(out_y, k, y_out)
+        put(todo, k, FROM_START if ((power > 0.0) & (not plain)) else DONE)
+        put(out_x, k, side * x_out if plain else 0.0)
+        put(out_y, k, y_out if plain else 0.0)
         put(out_z, k, 0.0)
         put(out_px, k, side * rx)
         put(out_pz, k, -out if plain else -1.0)
     return started, reflected, absorbed, left
+
+
+@kernel
+def into_pieces(
+    sheet: Sheet, count: int, px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray,
+    out_px: np.ndarray, out_pz: np.ndarray, out_x: np.ndarray, out_y: np.ndarray, groove: np.ndarray,
+) -> None:
+    """From the lens frame into the frames of the grooves of a sagging sheet, on its turned face plane."""
+    t, pitch, last = sheet.thickness, sheet.pitch, float(sheet.depth.shape[0] - 1)
+    lowered, cos_piece, sin_piece = sheet.lowered, sheet.cos_piece, sheet.sin_piece
+    for k in range(count):
+        start = look(x, k)
+        side = math.copysign(1.0, start)
+        cell = np.int32(min(start * side / pitch, last))
+        centre = side * (cell + 0.5) * pitch
+        c, s = look(cos_piece, cell), side * look(sin_piece, cell)
+        dx, dz = start - centre, t + look(lowered, cell)
+        qx, qz = look(px, k) * c + look(pz, k) * s, look(pz, k) * c - look(px, k) * s
+        on = (t - (dz * c - dx * s)) / (qz if qz < -TINY else -TINY)
+        put(groove, k, cell)
+        put(out_px, k, qx)
+        put(out_pz, k, qz)
+        put(out_x, k, centre + dx * c + dz * s + on * qx)
+        put(out_y, k, look(y, k) + on * look(py, k))
+
+
+@kernel
+def out_of_pieces(
+    sheet: Sheet, count: int, start: np.ndarray, groove: np.ndarray,
+    px: np.ndarray, pz: np.ndarray, x: np.ndarray, z: np.ndarray,
+    out_px: np.ndarray, out_pz: np.ndarray, out_x: np.ndarray, out_z: np.ndarray, weight: np.ndarray,
+) -> None:
+    """Back from the frames of the grooves into the lens frame; `start` is where the rays started across the grooves."""
+    pitch = sheet.pitch
+    lowered, cos_piece, sin_piece = sheet.lowered, sheet.cos_piece, sheet.sin_piece
+    for k in range(count):
+        side = math.copysign(1.0, look(start, k))
+        cell = look(groove, k)
+        centre = side * (cell + 0.5) * pitch
+        c, s = look(cos_piece, cell), side * look(sin_piece, cell)
+        dx, height = look(x, k) - centre, look(z, k)
+        qz = look(px, k) * s + look(pz, k) * c
+        put(out_px, k, look(px, k) * c - look(pz, k) * s)
+        put(out_pz, k, qz if look(weight, k) > 0.0 else -1.0)
+        put(out_x, k, centre + dx * c - height * s)
+        put(out_z, k, dx * s + height * c - look(lowered, cell))
 
 
 @kernel
@@ -431,10 +477,7 @@ def trace_replicate(
     sheet: Sheet, row: Row, sun: Sun, window: Window, rays: int, vector: np.ndarray, shift: np.ndarray, key: int,
     sums: np.ndarray, tubes: np.ndarray, profile: np.ndarray, flux: np.ndarray,
 ) -> None:
-    """Trace the `rays` rays of one replicate, a power of two; add all to the arrays given.
-
-    A sagging sheet, whose grooves each have a frame of their own, goes the general path ray by ray.
-    """
+    """Trace the `rays` rays of one replicate, a power of two; add all to the arrays given."""
     px, py, pz = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
     x, y, px1, pz1 = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
     x1, y1, z1 = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
@@ -444,40 +487,48 @@ def trace_replicate(
     line, todo, stray = np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32)
     bins, tube, patch = np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32)
     tubes_apart = np.zeros((APART, 2, row.count))
+    # Without sag the frames of the grooves are the lens frame, and its arrays serve for both.
+    sagging = sheet.sag != 0.0
+    px0, pz0, x0, y0, xs, zs, pxs, pzs = px, pz, x, y, x1, z1, px1, pz1
+    groove = np.empty(BLOCK, np.int32)
+    if sagging:
+        px0, pz0, x0, y0 = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
+        xs, zs, pxs, pzs = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
     for base in range(0, rays, BLOCK):
         count = min(BLOCK, rays - base)
         fill_directions(sun, base, count, vector, shift, px, py, pz)
         fill_starts(sheet, sun, base, count, vector, shift, x, y, index, absorption, turn, line)
-        if sheet.sag != 0.0:
-            todo[:] = FROM_START
+        if sagging:
+            into_pieces(sheet, count, px, py, pz, x, y, px0, pz0, x0, y0, groove)
+        if sheet.flipped:
+            started, reflected, absorbed, left = through_grooves_above(
+                sheet, count, pz, px0, py, pz0, x0, y0, index, absorption, turn, xs, y1, zs, pxs, pzs, weight, todo)
         else:
-            if sheet.flipped:
-                started, reflected, absorbed, left = through_grooves_above(
-                    sheet, count, px, py, pz, x, y, index, absorption, turn, x1, y1, z1, px1, pz1, weight, todo)
-            else:
-                started, reflected, absorbed, left = through_grooves_below(
-                    sheet, count, px, py, pz, x, y, index, absorption, turn, x1, y1, z1, px1, pz1, weight, todo)
-            sums[path.STARTED] += started
-            sums[path.REFLECTED_LENS] += reflected
-            sums[path.ABSORBED_LENS] += absorbed
-            sums[path.LEFT_DOWN] += left
-            fill_profile_bins(window, row.height, count, px1, pz1, x1, z1, crossing, bins)
-            if row.enveloped:
-                fill_gathered(sun.glass_index, line, count, glass_index)
-                fill_gathered(sun.glass_absorption, line, count, glass_absorption)
-                missed, lost = meet_enveloped(
-                    row, count, px1, py, pz1, x1, y1, z1, glass_index, glass_absorption, weight,
-                    tube, patch, arrived, cosine, stray)
-            else:
-                missed, lost = meet_bare(
-                    row, count, px1, py, pz1, x1, y1, z1, weight, tube, patch, arrived, cosine, stray)
-            taken_up, turned_back = absorb(row.absorptance, count, arrived, cosine, taken)
-            sums[path.MISSED_ROW] += missed
-            sums[path.ENVELOPE] += lost
-            sums[path.INTERCEPTED] += taken_up + turned_back
-            sums[path.ABSORBED] += taken_up
-            sums[path.REFLECTED_ABSORBER] += turned_back
-            book_plain(window, count, weight, crossing, bins, tube, patch, arrived, taken, tubes_apart, profile, flux)
+            started, reflected, absorbed, left = through_grooves_below(
+                sheet, count, pz, px0, py, pz0, x0, y0, index, absorption, turn, xs, y1, zs, pxs, pzs, weight, todo)
+        if sagging:
+            out_of_pieces(sheet, count, x, groove, pxs, pzs, xs, zs, px1, pz1, x1, z1, weight)
+        sums[path.STARTED] += started
+        sums[path.REFLECTED_LENS] += reflected
+        sums[path.ABSORBED_LENS] += absorbed
+        sums[path.LEFT_DOWN] += left
+        fill_profile_bins(window, row.height, count, px1, pz1, x1, z1, crossing, bins)
+        if row.enveloped:
+            fill_gathered(sun.glass_index, line, count, glass_index)
+            fill_gathered(sun.glass_absorption, line, count, glass_absorption)
+            missed, lost = meet_enveloped(
+                row, count, px1, py, pz1, x1, y1, z1, glass_index, glass_absorption, weight,
+                tube, patch, arrived, cosine, stray)
+        else:
+            missed, lost = meet_bare(
+                row, count, px1, py, pz1, x1, y1, z1, weight, tube, patch, arrived, cosine, stray)
+        taken_up, turned_back = absorb(row.absorptance, count, arrived, cosine, taken)
+        sums[path.MISSED_ROW] += missed
+        sums[path.ENVELOPE] += lost
+        sums[path.INTERCEPTED] += taken_up + turned_back
+        sums[path.ABSORBED] += taken_up
+        sums[path.REFLECTED_ABSORBER] += turned_back
+        book_plain(window, count, weight, crossing, bins, tube, patch, arrived, taken, tubes_apart, profile, flux)
         for k in range(count):
             if todo[k] == FROM_START:
                 follow_ray(

@@ -110,11 +110,8 @@ def follow_ray(
     if sheet.sag != 0.0:
         groove = min(int(abs(x) / sheet.pitch), sheet.depth.shape[0] - 1)
         xc = math.copysign((groove + 0.5) * sheet.pitch, x)
-        ratio = xc / sheet.half_width
-        lowered = sheet.sag * (1.0 - ratio * ratio)
-        slope = 2.0 * sheet.sag * xc / (sheet.half_width * sheet.half_width)
-        cos_piece = 1.0 / math.sqrt(1.0 + slope * slope)
-        sin_piece = slope * cos_piece
+        lowered, cos_piece = sheet.lowered[groove], sheet.cos_piece[groove]
+        sin_piece = math.copysign(1.0, x) * sheet.sin_piece[groove]
         dx, dz = x - xc, sheet.thickness + lowered
         along_piece, above = dx * cos_piece + dz * sin_piece, dz * cos_piece - dx * sin_piece
         px, pz = px * cos_piece + pz * sin_piece, pz * cos_piece - px * sin_piece

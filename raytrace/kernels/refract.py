@@ -41,7 +41,7 @@ def attenuation(absorption: float, path: float) -> float:
     exp(-x) as the 64th power of the series of exp(-x / 64), without a call that would stop the compiler from making
     vector code. Its error stays below 1e-11 of the light that entered; beyond x = 60 the value of 60, 1e-26, stands.
     """
-    e = -min(absorption * path, DEEPEST) * (1.0 / 64.0)
+    e = -min(max(absorption * path, 0.0), DEEPEST) * (1.0 / 64.0)
     r = 1.0 + e * (1.0 + e * (1.0 / 2 + e * (1.0 / 6 + e * (1.0 / 24 + e * (1.0 / 120 + e * (1.0 / 720))))))
     for _ in range(HALVINGS):
         r *= r

@@ -28,6 +28,9 @@ class Sheet(NamedTuple):
     tan_draft: float
     slope_error: float
     sag: float
+    lowered: np.ndarray  # with sag: by how much each groove's piece of the sheet is lowered, and how it is turned
+    cos_piece: np.ndarray
+    sin_piece: np.ndarray
     transmittance_factor: float
     deepest: float
     depth: np.ndarray

@@ -3,6 +3,7 @@
 import math
 
 from raytrace.kernels.jit import inlined
+from raytrace.kernels.points import sin_cos_small
 
 
 @inlined
@@ -28,6 +29,6 @@ def sun_direction(
 
 @inlined
 def tan_of_sum(tangent: float, angle: float) -> float:
-    """Tangent of an angle turned by a small one, from its tangent: tan(atan(tangent) + angle)."""
-    t = math.tan(angle)
-    return (tangent + t) / (1.0 - tangent * t)
+    """Tangent of an angle turned by a small one [rad], from its tangent: tan(atan(tangent) + angle)."""
+    sine, cosine = sin_cos_small(angle)
+    return (tangent * cosine + sine) / (cosine - tangent * sine)

@@ -75,7 +75,8 @@ class Material:
             where, _ = two_columns(self.absorption_table)
             ranges.append(("absorption", float(where[0]), float(where[-1])))
         return tuple(
-            f"{self.name}: the {what} is known from {low:.0f} to {high:.0f} nm; beyond, the value at the end of that range holds."
+            f"{self.name}: the {what} is known from {low:.0f} to {high:.0f} nm; beyond, "
+            "the value at the end of that range holds."
             for what, low, high in ranges
             if low_nm < low or high_nm > high
         )
@@ -83,12 +84,14 @@ class Material:
 
 _DATABASE = "read from the refractiveindex.info database (CC0, commit a66ef88)"
 _ZHANG = (
-    "X. Zhang, J. Qiu, X. Li, J. Zhao and L. Liu, Applied Optics 59 (2020) 2337 (0.4 to 2 um) and Journal of Quantitative "
-    f"Spectroscopy and Radiative Transfer 252 (2020) 107063 (beyond), {_DATABASE}"
+    "X. Zhang, J. Qiu, X. Li, J. Zhao and L. Liu, Applied Optics 59 (2020) 2337 (0.4 to 2 um) and Journal of "
+    f"Quantitative Spectroscopy and Radiative Transfer 252 (2020) 107063 (beyond), {_DATABASE}"
 )
 _PLASTIC_NOTE = (
-    "Below 400 nm nothing is published for the absorption; sheet with a stabiliser against ultraviolet light cuts off at about "
-    "360 to 380 nm (value from memory, to be confirmed).",
+    (
+        "Below 400 nm nothing is published for the absorption; sheet with a stabiliser against ultraviolet light cuts "
+        "off at about 360 to 380 nm (value from memory, to be confirmed)."
+    ),
     "In the visible the published absorption is near the noise of its method: an upper bound.",
 )
 
@@ -103,7 +106,10 @@ PMMA = Material(
         high=1620.0,
     ),
     density=1190.0,  # value from memory, to be confirmed
-    source=f"G. Beadie, M. Brindza, R. A. Flynn, A. Rosenberg and J. S. Shirk, Applied Optics 54 (2015) F139, {_DATABASE}",
+    source=(
+        "G. Beadie, M. Brindza, R. A. Flynn, A. Rosenberg and J. S. Shirk, Applied Optics 54 (2015) F139, "
+        f"{_DATABASE}"
+    ),
     absorption_table="absorption-pmma",
     absorption_source=f"a commercial sheet; {_ZHANG}",
     notes=_PLASTIC_NOTE,
@@ -121,7 +127,9 @@ SILICONE = Material(
     name="silicone",
     dispersion=Dispersion(constant=1.0, resonances=((1.0093, 0.013185),), low=350.0, high=700.0),
     density=1030.0,  # value from memory, to be confirmed
-    source=f"F. Schneider, J. Draheim, R. Kamberger and U. Wallrabe, Sensors and Actuators A 151 (2009) 95, {_DATABASE}",
+    source=(
+        f"F. Schneider, J. Draheim, R. Kamberger and U. Wallrabe, Sensors and Actuators A 151 (2009) 95, {_DATABASE}"
+    ),
     absorption_table="absorption-silicone",
     absorption_source=f"base to curing agent 10 to 1; {_ZHANG}",
     notes=("One slab of silicone: a carrier of glass, on which such lenses are often cast, is not modelled.",),

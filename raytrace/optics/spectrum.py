@@ -43,9 +43,9 @@ def spectral_lines(count: int) -> Floats:
 def line_optics(material: Material, wavelength: float | None, count: int) -> tuple[Floats, Floats]:
     """Refractive index and absorption coefficient [1/m] of each line, (count,) float each.
 
-    With a wavelength [nm] all lines are that one. Else a line stands for 1/count of the direct beam's power: its index is the
-    mean over that bin, its absorption the one that lets the bin's mean share pass a path of 3 mm. On a path of 1 or 10 mm the
-    whole spectrum's transmittance is then off by less than 1e-4 with 2048 lines of PMMA.
+    With a wavelength [nm] all lines are that one. Else a line stands for 1/count of the direct beam's power: its index
+    is the mean over that bin, its absorption the one that lets the bin's mean share pass a path of 3 mm. On a path of 1
+    or 10 mm the whole spectrum's transmittance is then off by less than 1e-4 with 2048 lines of PMMA.
     """
     if wavelength is not None:
         index = float(material.refractive_index(wavelength))

@@ -26,7 +26,7 @@ def disc_radiance(radius: ArrayLike) -> Floats:
 
 
 def aureole_exponents(chi: float) -> tuple[float, float]:
-    """kappa and gamma of the aureole for the paper's chi."""
+    """Both exponents of the aureole, kappa and gamma, for the paper's chi."""
     return 0.9 * math.log(13.5 * chi) * chi**-0.3, 2.2 * math.log(0.52 * chi) * chi**0.43 - 0.1
 
 
@@ -108,7 +108,10 @@ def radius_sq_at(share: ArrayLike, sunshape: str, circumsolar_ratio: float) -> F
     _, gamma = aureole_exponents(chi_for(circumsolar_ratio))
     e = gamma + 2.0
     v = np.clip((u - (1.0 - circumsolar_ratio)) / circumsolar_ratio, 0.0, 1.0)
-    halo = (DISC**e + v * (AUREOLE**e - DISC**e)) ** (2.0 / e) if abs(e) > 1e-12 else DISC**2 * (AUREOLE / DISC) ** (2.0 * v)
+    if abs(e) > 1e-12:
+        halo = (DISC**e + v * (AUREOLE**e - DISC**e)) ** (2.0 / e)
+    else:
+        halo = DISC**2 * (AUREOLE / DISC) ** (2.0 * v)
     return np.where(u > 1.0 - circumsolar_ratio, halo, on_disc)
 
 
@@ -126,7 +129,10 @@ def share_within(radius: ArrayLike, sunshape: str, circumsolar_ratio: float) -> 
     _, gamma = aureole_exponents(chi_for(circumsolar_ratio))
     e = gamma + 2.0
     beyond = np.clip(t, DISC, AUREOLE)
-    halo = (beyond**e - DISC**e) / (AUREOLE**e - DISC**e) if abs(e) > 1e-12 else np.log(beyond / DISC) / math.log(AUREOLE / DISC)
+    if abs(e) > 1e-12:
+        halo = (beyond**e - DISC**e) / (AUREOLE**e - DISC**e)
+    else:
+        halo = np.log(beyond / DISC) / math.log(AUREOLE / DISC)
     return np.asarray((1.0 - circumsolar_ratio) * disc + circumsolar_ratio * halo, dtype=np.float64)
 
 
