@@ -6,6 +6,7 @@ focus is the standard limit (Winston; Rabl); value from memory, to be confirmed,
 
 import math
 
+import numba
 import numpy as np
 import pytest
 
@@ -21,6 +22,9 @@ from raytrace.trace import prepare, run_replicates, trace
 INDEX = 1.49
 SOLAR_RADIUS = 4.65e-3  # [rad]
 RAYS = 1 << 18
+MANY_RAYS = pytest.mark.skipif(
+    bool(numba.config.DISABLE_JIT), reason="too many rays for uncompiled kernels, which run for coverage"
+)
 CENTRE = 5e-4  # [m], either side: the disc's chord is 0.2 % shorter there on the mean
 
 
@@ -97,6 +101,7 @@ def test_line_focus_limits() -> None:
     assert limb_darkened_chord() == pytest.approx(1.0675, abs=1e-4)
 
 
+@MANY_RAYS
 @pytest.mark.parametrize("sunshape", ["uniform", "limb-darkened"])
 @pytest.mark.parametrize(
     ("ratio", "toward", "transversal", "longitudinal"),
@@ -155,6 +160,7 @@ def mean_over_directions(ratio: float, *, cosine: bool = True) -> float:
     return 2.0 * rim * float(np.mean(shares))
 
 
+@MANY_RAYS
 def test_flux_at_the_centre_reaches_the_bound_but_for_its_losses() -> None:
     """A narrow lens with grooves toward the tubes: all but 1 % of it shines, 7.6 % is reflected at its two surfaces.
 
@@ -173,6 +179,7 @@ def test_flux_at_the_centre_reaches_the_bound_but_for_its_losses() -> None:
         assert float(flux[np.abs(x) < CENTRE].mean()) == pytest.approx(expected, rel=0.01)
 
 
+@MANY_RAYS
 def test_limb_darkening_raises_the_centre() -> None:
     """By the central chord's mean radiance over the disc's; derived."""
     x, even = flux_profile(scene_of(0.1))
@@ -181,6 +188,7 @@ def test_limb_darkening_raises_the_centre() -> None:
     assert float(darkened[centre].mean() / even[centre].mean()) == pytest.approx(limb_darkened_chord(), rel=0.01)
 
 
+@MANY_RAYS
 @pytest.mark.parametrize("ratio", [0.1, 0.5])
 def test_mean_flux_on_a_thin_tube(ratio: float) -> None:
     """A tube much thinner than the image: light from every direction b falls on its whole breadth, so the mean over its
@@ -194,6 +202,7 @@ def test_mean_flux_on_a_thin_tube(ratio: float) -> None:
     assert concentration < 4.0 * math.atan(ratio) / (math.pi**2 * SOLAR_RADIUS)
 
 
+@MANY_RAYS
 def test_full_capture_keeps_within_the_limit_of_an_imaging_concentrator() -> None:
     """sin(rim angle) / (pi sin t), at most 68.45: mean concentration of a tube that all light meets. Derived.
 
