@@ -108,6 +108,7 @@ def radius_sq_at(share: ArrayLike, sunshape: str, circumsolar_ratio: float) -> F
     _, gamma = aureole_exponents(chi_for(circumsolar_ratio))
     e = gamma + 2.0
     v = np.clip((u - (1.0 - circumsolar_ratio)) / circumsolar_ratio, 0.0, 1.0)
+    halo: Floats
     if abs(e) > 1e-12:
         halo = (DISC**e + v * (AUREOLE**e - DISC**e)) ** (2.0 / e)
     else:
