@@ -18,7 +18,7 @@ from raytrace.kernels.points import cos_sin_turn, lattice_point, sin_cos_small
 from raytrace.kernels.refract import attenuation, transmittance
 from raytrace.kernels.sheet import Sheet
 from raytrace.kernels.sun import sun_direction, tan_of_sum
-from raytrace.kernels.tube import Row
+from raytrace.kernels.tube import Row, slip_through
 
 BLOCK = 256
 """Rays of a block: its arrays stay in the processor's nearer caches."""
@@ -27,7 +27,7 @@ APART = 4
 """Sums of each tube kept apart, so that one addition need not wait for the one before."""
 
 # What is left to do for a ray of a block.
-DONE, FROM_START, FROM_SHEET = 0, 1, 2
+DONE, FROM_START, FROM_SHEET, BESIDE = 0, 1, 2, 3
 
 # Guard of divisors: far below any value that a plain ray has, so that a failing one gives numbers, not NaN.
 TINY = 1e-30
@@ -404,7 +404,8 @@ def meet_row(
         put(patch, k, np.int32(place) * np.int32(around) + np.int32(turn) if reaches else np.int32(0))
         put(arrived, k, here)
         put(cosine, k, min(to_absorber / radius, 1.0))
-        put(stray, k, DONE if plain | (power == 0.0) else FROM_SHEET)
+        beside = enveloped & steep & (not passes) & (not hits) & (abs(v_outer) <= half_length) & (not shaded) & (s > 0.0)
+        put(stray, k, DONE if plain | (power == 0.0) else (BESIDE if beside else FROM_SHEET))
     return missed, lost
 
 
@@ -472,6 +473,20 @@ def book_plain(
             flux[tube[k], patch[k]] += arrived[k]
 
 
+@inlined
+def slip_past(
+    row: Row, n: float, absorption: float, tube: int, x: float, y: float, z: float, px: float, py: float, pz: float
+) -> float:
+    """`slip_through` for a ray in the lens frame."""
+    a, up = row.axes, z + row.height
+    return slip_through(
+        row, n, absorption, tube,
+        a[0, 0] * x + a[0, 1] * y + a[0, 2] * up, a[1, 0] * x + a[1, 1] * y + a[1, 2] * up,
+        a[2, 0] * x + a[2, 1] * y + a[2, 2] * up, a[0, 0] * px + a[0, 1] * py + a[0, 2] * pz,
+        a[1, 0] * px + a[1, 1] * py + a[1, 2] * pz, a[2, 0] * px + a[2, 1] * py + a[2, 2] * pz,
+    )
+
+
 @kernel
 def trace_replicate(
     sheet: Sheet, row: Row, sun: Sun, window: Window, rays: int, vector: np.ndarray, shift: np.ndarray, key: int,
@@ -534,7 +549,15 @@ def trace_replicate(
                 follow_ray(
                     sheet, row, sun, window, key, base + k, line[k], turn[k], x[k], y[k], px[k], py[k], pz[k],
                     sums, tubes, profile, flux)
-            elif stray[k] == FROM_SHEET:
+            elif stray[k] != DONE:
+                share = -1.0
+                if stray[k] == BESIDE:
+                    share = slip_past(
+                        row, glass_index[k], glass_absorption[k], tube[k], x1[k], y1[k], z1[k], px1[k], py[k], pz1[k])
+                if share >= 0.0:
+                    sums[path.ENVELOPE] += weight[k] * (1.0 - share)
+                    sums[path.MISSED_ROW] += weight[k] * share
+                    continue
                 finish_at_row(
                     row, sun.glass_index[line[k]], sun.glass_absorption[line[k]], weight[k],
                     x1[k], y1[k], z1[k], px1[k], py[k], pz1[k], sums, tubes, flux)
