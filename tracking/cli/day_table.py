@@ -147,31 +147,38 @@ def _slope_cell(slope: float | None) -> str:
 
 def _sums(plan: Day, width: int) -> str:
     totals = plan.totals
-    rows = [
-        ("on the aperture", totals.aperture),
-        ("reaching the absorbers", totals.intercepted),
-        ("absorbed", totals.absorbed),
+    rows = {
+        "on the aperture": totals.aperture,
+        "reaching the absorbers": totals.intercepted,
+        "absorbed": totals.absorbed,
+    }
+    parts = [
+        table(
+            Column(heading=("energy",), cells=tuple(rows), left=True), [_energies("", list(rows.values()))], width=width
+        )
     ]
-    if len(totals.absorbed_per_tube) > 1:
-        for k, (intercepted, absorbed) in enumerate(
-            zip(totals.intercepted_per_tube, totals.absorbed_per_tube, strict=True)
-        ):
-            rows += [(f"tube {k + 1}: reaching the absorber", intercepted), (f"tube {k + 1}: absorbed", absorbed)]
-    sums = table(
-        Column(heading=("energy",), cells=tuple(name for name, _ in rows), left=True),
-        [
-            [
-                Column(heading=("MJ",), cells=tuple(number(joules / JOULES_PER_MJ, 3) for _, joules in rows)),
-                Column(heading=("kWh",), cells=tuple(number(joules / JOULES_PER_KWH, 4) for _, joules in rows)),
-            ]
-        ],
-        width=width,
-    )
+    count = len(totals.absorbed_per_tube)
+    if count > 1:
+        parts.append(
+            table(
+                Column(heading=("", "tube"), cells=tuple(str(k + 1) for k in range(count))),
+                [_energies("reaching", totals.intercepted_per_tube), _energies("absorbed", totals.absorbed_per_tube)],
+                width=width,
+            )
+        )
     how = (
         "The sums take a straight line between instants, and a trace of its own where aiming begins and ends; they "
         "hold for a lens that is kept aimed all the time."
     )
-    return f"{sums}\n\n{paragraph(how, width=width)}"
+    return "\n\n".join([*parts, paragraph(how, width=width)])
+
+
+def _energies(what: str, joules: Sequence[float]) -> list[Column]:
+    above = (what,) if what else ()
+    return [
+        Column(heading=(*above, "MJ"), cells=tuple(number(value / JOULES_PER_MJ, 3) for value in joules)),
+        Column(heading=(*above, "kWh"), cells=tuple(number(value / JOULES_PER_KWH, 4) for value in joules)),
+    ]
 
 
 def remarks(plan: Day) -> list[str]:
