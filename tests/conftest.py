@@ -1,0 +1,90 @@
+"""What all tests share: hypothesis without a deadline, the scenes, and the command run as a user runs it."""
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import hypothesis
+import pytest
+
+# The first call of a kernel compiles it, which breaks any deadline; where nobody watches, the same examples every time.
+hypothesis.settings.register_profile("here", deadline=None)
+hypothesis.settings.register_profile("unattended", deadline=None, derandomize=True)
+hypothesis.settings.load_profile("unattended" if os.environ.get("CI") else "here")
+
+ROOT = Path(__file__).parent.parent
+SCENES = sorted((ROOT / "scenes").glob("*.toml"))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Run:
+    """A finished run of the command."""
+
+    status: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def focalrow(capsys: pytest.CaptureFixture[str]) -> Callable[..., Run]:
+    """Runs `focalrow` with these arguments inside this process."""
+    from tracking.cli.main import main
+
+    def run(*arguments: str | Path) -> Run:
+        status = main([str(argument) for argument in arguments])
+        captured = capsys.readouterr()
+        return Run(status=status, out=captured.out, err=captured.err)
+
+    return run
+
+
+@pytest.fixture(params=SCENES, ids=lambda path: path.stem)
+def scene_path(request: pytest.FixtureRequest) -> Path:
+    """Each scene that the repository ships."""
+    path = request.param
+    assert isinstance(path, Path)
+    return path
+
+
+@pytest.fixture
+def simple_scene(tmp_path: Path) -> Path:
+    """A small scene with two bare tubes on a swivel-tilt mount, a constant DNI and one wavelength; invented."""
+    path = tmp_path / "simple.toml"
+    path.write_text(SIMPLE_SCENE, encoding="utf-8")
+    return path
+
+
+SIMPLE_SCENE = """\
+schema = 1
+
+[site]
+name = "Test Field"
+latitude = "40 deg"
+longitude = "-3 deg"
+timezone = "Europe/Madrid"
+
+[sky]
+source = "constant"
+dni = "800 W/m^2"
+wavelength = "587.6 nm"
+
+[lens]
+width = "400 mm"
+length = "600 mm"
+focal_length = "500 mm"
+groove_pitch = "2 mm"
+thickness = "5 mm"
+grooves_toward = "tubes"
+
+[tubes]
+count = 2
+spacing = "40 mm"
+length = "700 mm"
+absorber_diameter = "38 mm"
+
+[mount]
+kind = "swivel-tilt"
+lens_height = "490 mm"
+grooves = "level"
+"""
