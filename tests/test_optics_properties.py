@@ -3,6 +3,7 @@
 import pickle
 import subprocess
 import sys
+from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
@@ -14,12 +15,13 @@ from scipy.stats import chi2
 
 from raytrace.arrays import Floats
 from raytrace.optics.materials import MATERIALS, PMMA, POLYCARBONATE, Material, constant_material, material_named
-from raytrace.optics.spectrum import direct_spectrum, wavelength_at
+from raytrace.optics.spectrum import direct_spectrum, line_optics, spectral_lines, wavelength_at
 from raytrace.optics.sunshape import (
     AUREOLE,
     DISC,
     aureole_exponents,
     chi_for,
+    density,
     disc_radiance,
     radial_quantiles,
     radius_sq_at,
@@ -219,9 +221,63 @@ def test_ratio_out_of_reach_is_refused(ratio: float) -> None:
     with pytest.raises(ValueError, match="circumsolar_ratio must be 0 or lie between") as error:
         radial_quantiles("limb-darkened", ratio, 16)
     assert str(error.value) == (
-        f"circumsolar_ratio must be 0 or lie between 2.1e-13 and 0.849, got {ratio!r}: the profile of the aureole has "
-        "no other."
+        f"circumsolar_ratio must be 0 or lie between 2.1e-13 and 0.849, got {ratio!r}: the profile of the aureole is "
+        "used for a chi from 0.001 to 0.9 only."
     )
+
+
+@pytest.mark.parametrize("sunshape", ["uniform", "point"])
+@pytest.mark.parametrize("answer", [radius_sq_at, share_within, density])
+def test_ratio_without_an_aureole_is_refused(answer: Callable[..., Floats], sunshape: str) -> None:
+    with pytest.raises(ValueError, match="circumsolar_ratio must be 0") as error:
+        answer([0.5], sunshape, 0.1)
+    assert str(error.value) == (
+        f'circumsolar_ratio must be 0 with the sunshape "{sunshape}", got 0.1: only "limb-darkened" has an aureole.'
+    )
+
+
+def test_density_of_a_point_is_refused() -> None:
+    with pytest.raises(ValueError, match="a point has no density"):
+        density([0.0], "point", 0.0)
+
+
+@pytest.mark.parametrize("count", [0, -3])
+def test_counts_below_one_are_refused(count: int) -> None:
+    with pytest.raises(ValueError, match=f"cells must be at least 1, got {count}"):
+        radial_quantiles("uniform", 0.0, count)
+    with pytest.raises(ValueError, match=f"count must be at least 1 line, got {count}"):
+        spectral_lines(count)
+    for wavelength in (None, 587.6):
+        with pytest.raises(ValueError, match=f"count must be at least 1 line, got {count}"):
+            line_optics(PMMA, wavelength, count)
+
+
+# The density integrates to the cumulative share: adaptive quadrature, with a break at the limb.
+@pytest.mark.parametrize(("sunshape", "ratio"), SUNS)
+@pytest.mark.parametrize("radius", [1.0, 4.0, DISC, 6.0, 20.0, AUREOLE, 60.0])
+def test_density_integrates_to_the_share(sunshape: str, ratio: float, radius: float) -> None:
+    breaks = [0.0, *(edge for edge in (DISC, AUREOLE) if edge < radius), radius]
+    parts = [
+        quad(lambda t: 2.0 * np.pi * t * float(density(t, sunshape, ratio)), *pair, epsabs=1e-12)[0]
+        for pair in pairwise(breaks)
+    ]
+    assert sum(parts) == pytest.approx(float(share_within(radius, sunshape, ratio)), abs=1e-8)
+
+
+# As the docstring says: between the nodes the share within any radius is off by less than a cell, and by 4.6e-4 where
+# an aureole of 0.001 has two of 2048 cells.
+@pytest.mark.parametrize("ratio", [0.0, 1e-4, 0.001, 0.003, 0.01, 0.05, 0.3, 0.6])
+def test_sampled_share_is_off_by_less_than_a_cell(ratio: float) -> None:
+    cells = 2048
+    radius = np.concatenate([np.linspace(0.0, DISC, 1001), np.geomspace(DISC, AUREOLE, 2001)])
+    square = radial_quantiles("limb-darkened", ratio, cells) * 1e6
+    drawn = np.interp(radius**2, square, np.arange(cells + 1) / cells)
+    error = np.max(np.abs(drawn - share_within(radius, "limb-darkened", ratio)))
+    assert error < 1.0 / cells
+    if ratio == 0.0:
+        assert error < 1e-6
+    if ratio == 0.001:
+        assert error == pytest.approx(4.6e-4, abs=1e-5)
 
 
 SAMPLES = 200_000
@@ -241,7 +297,7 @@ def expected_shares(edges: Floats, sunshape: str, ratio: float) -> Floats:
         return float(np.exp(kappa) * t**gamma)
 
     rings = [quad(lambda t: t * radiance(t), *pair)[0] for pair in pairwise(edges)]
-    return np.array(rings) / sum(rings)
+    return np.array(rings, dtype=np.float64) / float(sum(rings))
 
 
 def chance(square: Floats, sunshape: str, ratio: float) -> float:

@@ -35,8 +35,20 @@ def wavelength_at(share: Floats | float) -> Floats:
     return np.asarray(np.interp(share, power, wavelength), dtype=np.float64)
 
 
+def _require_lines(count: int) -> None:
+    if count < 1:
+        raise ValueError(f"count must be at least 1 line, got {count!r}.")
+
+
 def spectral_lines(count: int) -> Floats:
-    """Wavelengths of `count` lines of equal power, each in the middle of its bin by power, (count,) float [nm]."""
+    """Wavelengths of `count` lines of equal power, each in the middle of its bin by power, (count,) float [nm].
+
+    Raises
+    ------
+    ValueError
+        If `count` is less than 1.
+    """
+    _require_lines(count)
     return wavelength_at((np.arange(count) + 0.5) / count)
 
 
@@ -44,9 +56,20 @@ def line_optics(material: Material, wavelength: float | None, count: int) -> tup
     """Refractive index and absorption coefficient [1/m] of each line, (count,) float each.
 
     With a wavelength [nm] all lines are that one. Else a line stands for 1/count of the direct beam's power: its index
-    is the mean over that bin, its absorption the one that lets the bin's mean share pass a path of 3 mm. On a path of 1
-    or 10 mm the whole spectrum's transmittance is then off by less than 1e-4 with 2048 lines of PMMA.
+    is the mean over that bin, its absorption the one that lets the bin's mean share pass a path of 3 mm.
+
+    Raises
+    ------
+    ValueError
+        If `count` is less than 1.
+
+    Notes
+    -----
+    With 2048 lines the whole spectrum's transmittance is off, against the trapezoid rule over all rows, by less than
+    3e-5 on 3 mm; on 1 or 10 mm by less than 1e-4 with PMMA and 2e-4 with any of the materials. The mean over a bin is
+    taken at 16 points of equal power. A bin that passes nothing gets the largest absorption that a float can tell.
     """
+    _require_lines(count)
     if wavelength is not None:
         index = float(material.refractive_index(wavelength))
         return np.full(count, index), np.full(count, float(material.absorption_coefficient(wavelength)))

@@ -61,7 +61,7 @@ def realised_ratio(chi: float) -> float:
 
 
 CHI_LOW, CHI_HIGH = 1e-3, 0.9
-"""Range of chi in which the realised ratio rises with chi."""
+"""Range in which chi is solved for: the realised ratio rises all the way. Its ends are our choice, no source."""
 
 
 @functools.cache
@@ -76,14 +76,51 @@ def chi_for(circumsolar_ratio: float) -> float:
     largest = realised_ratio(CHI_HIGH)
     if not realised_ratio(CHI_LOW) <= circumsolar_ratio <= largest:
         raise ValueError(
-            f"circumsolar_ratio must be 0 or lie between {realised_ratio(CHI_LOW):.1e} and {largest:.3f}, got "
-            f"{circumsolar_ratio!r}: the profile of the aureole has no other."
+            f"circumsolar_ratio must be 0 or lie between {realised_ratio(CHI_LOW):.1e} and {largest:.3f}, "
+            f"got {circumsolar_ratio!r}: the profile of the aureole is used for a chi from {CHI_LOW:g} to {CHI_HIGH:g} "
+            "only."
         )
     low, high = CHI_LOW, CHI_HIGH
     for _ in range(60):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if realised_ratio(middle) < circumsolar_ratio else (low, middle)
     return 0.5 * (low + high)
+
+
+def _require_profile(sunshape: str, circumsolar_ratio: float) -> None:
+    if sunshape not in {"limb-darkened", "uniform", "point"}:
+        raise ValueError(f'sunshape must be "limb-darkened", "uniform" or "point", got {sunshape!r}.')
+    if sunshape != "limb-darkened" and circumsolar_ratio != 0.0:
+        raise ValueError(
+            f'circumsolar_ratio must be 0 with the sunshape "{sunshape}", got {circumsolar_ratio!r}: only '
+            '"limb-darkened" has an aureole.'
+        )
+
+
+def density(radius: ArrayLike, sunshape: str, circumsolar_ratio: float) -> Floats:
+    """Share of the beam's power per solid angle at `radius` [mrad] from the centre, (n,) float [1/mrad2].
+
+    Its integral over 2 pi t dt is 1.
+
+    Raises
+    ------
+    ValueError
+        If the sunshape is unknown or "point", which has no density, or the ratio is out of reach.
+    """
+    _require_profile(sunshape, circumsolar_ratio)
+    if sunshape == "point":
+        raise ValueError('sunshape must be "limb-darkened" or "uniform", got \'point\': a point has no density.')
+    t = np.asarray(radius, dtype=np.float64)
+    if sunshape == "uniform":
+        return np.where(t <= DISC, 1.0 / (math.pi * DISC * DISC), 0.0)
+    disc = disc_radiance(t) / disc_power()
+    if circumsolar_ratio == 0.0:
+        return np.asarray(disc, dtype=np.float64)
+    chi = chi_for(circumsolar_ratio)
+    kappa, gamma = aureole_exponents(chi)
+    aureole = math.exp(kappa) * np.clip(t, DISC, AUREOLE) ** gamma / aureole_power(chi)
+    halo = np.where((t > DISC) & (t <= AUREOLE), aureole, 0.0)
+    return np.asarray((1.0 - circumsolar_ratio) * disc + circumsolar_ratio * halo, dtype=np.float64)
 
 
 def radius_sq_at(share: ArrayLike, sunshape: str, circumsolar_ratio: float) -> Floats:
@@ -94,13 +131,12 @@ def radius_sq_at(share: ArrayLike, sunshape: str, circumsolar_ratio: float) -> F
     ValueError
         If the sunshape is unknown or the ratio out of reach.
     """
+    _require_profile(sunshape, circumsolar_ratio)
     u = np.asarray(share, dtype=np.float64)
     if sunshape == "point":
         return np.zeros_like(u)
     if sunshape == "uniform":
         return u * DISC * DISC
-    if sunshape != "limb-darkened":
-        raise ValueError(f'sunshape must be "limb-darkened", "uniform" or "point", got {sunshape!r}.')
     square, power = _disc_table()
     on_disc = np.interp(np.minimum(u / (1.0 - circumsolar_ratio), 1.0) * power[-1], power, square)
     if circumsolar_ratio == 0.0:
@@ -117,7 +153,14 @@ def radius_sq_at(share: ArrayLike, sunshape: str, circumsolar_ratio: float) -> F
 
 
 def share_within(radius: ArrayLike, sunshape: str, circumsolar_ratio: float) -> Floats:
-    """Share of the beam's power within `radius` [mrad] of the centre, (n,) float: the cumulative distribution."""
+    """Share of the beam's power within `radius` [mrad] of the centre, (n,) float: the cumulative distribution.
+
+    Raises
+    ------
+    ValueError
+        If the sunshape is unknown or the ratio out of reach.
+    """
+    _require_profile(sunshape, circumsolar_ratio)
     t = np.asarray(radius, dtype=np.float64)
     if sunshape == "point":
         return np.ones_like(t)
@@ -141,10 +184,14 @@ def radial_quantiles(sunshape: str, circumsolar_ratio: float, cells: int) -> Flo
     """Squared radius [rad2] at evenly spaced shares of the power, (cells + 1,) float.
 
     Linear interpolation between the nodes samples the profile: exact at the nodes, evenly by solid angle in between.
+    The share drawn within any radius is thus off by less than 1/cells. An aureole of few cells suffers most: with 2048
+    cells and a ratio of 0.001 up to 4.6e-4; one smaller than a cell is drawn as nearly a whole cell.
 
     Raises
     ------
     ValueError
-        If the sunshape is unknown or the ratio out of reach.
+        If the sunshape is unknown, the ratio out of reach or `cells` less than 1.
     """
+    if cells < 1:
+        raise ValueError(f"cells must be at least 1, got {cells!r}.")
     return radius_sq_at(np.linspace(0.0, 1.0, cells + 1), sunshape, circumsolar_ratio) * 1e-6
