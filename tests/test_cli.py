@@ -249,7 +249,8 @@ class TestDay:
         run = focalrow("day", simple_scene, *COARSE_DAY)
         flowing = " ".join(run.out.split())
         for words in (
-            "Test Field, 2026-03-20, local clock time of Europe/Madrid (UTC+01:00)",
+            "Test Field, 2026-03-20 ======",
+            "Times are local clock time of Europe/Madrid, UTC+01:00.",
             "Sunrise 07:",
             "MJ",
             "kWh",

@@ -26,8 +26,14 @@ FLAG = "*"
 
 def table_text(scene_file: SceneFile, plan: Day, effort: Effort, *, width: int) -> str:
     """The numbers for people."""
-    opening = [*sun_words(scene_file, plan), lens_words(scene_file), tubes_words(scene_file)]
-    sections = [section(_title(scene_file, plan), *(paragraph(text, width=width) for text in opening))]
+    opening = [
+        _clock_words(scene_file, plan),
+        *sun_words(scene_file, plan),
+        lens_words(scene_file),
+        tubes_words(scene_file),
+    ]
+    title = f"{scene_file.site.name}, {plan.date.isoformat()}".removeprefix(", ")
+    sections = [section(title, *(paragraph(text, width=width) for text in opening))]
     if plan.instants:
         sections.append(
             section(
@@ -41,11 +47,10 @@ def table_text(scene_file: SceneFile, plan: Day, effort: Effort, *, width: int) 
     return "\n\n".join([*sections, *closing_sections(scene_file, remarks(plan), width=width)])
 
 
-def _title(scene_file: SceneFile, plan: Day) -> str:
-    site = scene_file.site
+def _clock_words(scene_file: SceneFile, plan: Day) -> str:
     offsets = sorted({_offset(entry.instant.time_local) for entry in plan.instants})
-    offset = f" (UTC{' and UTC'.join(offsets)})" if offsets else ""
-    return f"{site.name}, {plan.date.isoformat()}, local clock time of {site.timezone}{offset}"
+    offset = f", UTC{' and UTC'.join(offsets)}" if offsets else ""
+    return f"Times are local clock time of {scene_file.site.timezone}{offset}."
 
 
 def _offset(time: dt.datetime) -> str:
@@ -54,7 +59,7 @@ def _offset(time: dt.datetime) -> str:
 
 def sun_words(scene_file: SceneFile, plan: Day) -> list[str]:
     """What the sun does on this day and where the DNI comes from, in sentences."""
-    place = f"at {scene_file.site.name} on {plan.date.isoformat()}"
+    place = f"at {scene_file.site.name or 'the site'} on {plan.date.isoformat()}"
     zone, events = scene_file.site.zone, plan.events
     if events.sun_stays_down:
         return [f"The sun does not rise {place}: nothing is aimed, and there is no power."]
