@@ -56,11 +56,12 @@ def _cumulative(profile: Floats) -> Floats:
 
 
 def _quantiles(cumulative: Floats, edges: Floats, shares: list[float]) -> Floats:
-    # Empty bins make flat stretches; np.interp wants a rising abscissa, so only their ends are kept.
-    total = cumulative[-1]
-    rising = np.concatenate([[True], np.diff(cumulative) > 0.0])
-    rising[:-1] |= rising[1:]
-    return np.interp(np.array(shares) * total, cumulative[rising], edges[rising])
+    """Places below which these shares of the light lie; within a bin its light is spread evenly."""
+    wanted = np.array(shares) * cumulative[-1]
+    # The first bin whose upper edge reaches the share is never an empty one.
+    cell = np.clip(np.searchsorted(cumulative, wanted, side="left") - 1, 0, len(cumulative) - 2)
+    inside = (wanted - cumulative[cell]) / (cumulative[cell + 1] - cumulative[cell])
+    return np.asarray(edges[cell] + inside * (edges[cell + 1] - edges[cell]), dtype=np.float64)
 
 
 def _widths(profile: Floats, edges: Floats) -> tuple[float, float, float]:
@@ -87,14 +88,16 @@ def _centroid(profile: Floats, edges: Floats) -> float:
     """Mean place of the central 90 % of the light; the mean of all of it would hang on a few stray rays."""
     cumulative = _cumulative(profile)
     low, high = TRIM * cumulative[-1], (1.0 - TRIM) * cumulative[-1]
-    kept = np.diff(np.clip(cumulative, low, high))
-    # Where a bin is cut, its light is taken from its inner part.
-    inside = np.divide(kept, profile, out=np.ones_like(kept), where=profile > 0.0)
-    middle = 0.5 * (edges[1:] + edges[:-1])
-    width = np.diff(edges)
-    cut_low = cumulative[:-1] < low
-    shift = 0.5 * width * (1.0 - inside) * np.where(cut_low, 1.0, -1.0)
-    return float(((middle + shift) * kept).sum() / kept.sum())
+    ends = _quantiles(cumulative, edges, [TRIM, 1.0 - TRIM])
+    first, last = int(np.searchsorted(cumulative, low, side="left")), int(np.searchsorted(cumulative, high, side="left")) - 1
+    # Whole bins by their middles, the two that are cut by the middles of what is left of them.
+    whole = slice(first, last)
+    moment = float((0.5 * (edges[1:][whole] + edges[:-1][whole]) * profile[whole]).sum())
+    if first > last:
+        return float(0.5 * (ends[0] + ends[1]))
+    moment += 0.5 * (ends[0] + edges[first]) * (cumulative[first] - low)
+    moment += 0.5 * (edges[last] + ends[1]) * (high - cumulative[last])
+    return float(moment / (high - low))
 
 
 def summarise_profile(profiles: Floats, window: ProfileWindow, absorber_diameter: float) -> FocalLine:

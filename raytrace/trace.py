@@ -5,6 +5,7 @@ call on one thread into its own sums. Sums are added in the order of the replica
 same bits; the spread between replicates gives the standard errors.
 """
 
+import contextlib
 import itertools
 import math
 import os
@@ -235,10 +236,12 @@ def run_replicates(
         return own_flux
 
     in_flight = max(1, min(plan.groups, FLUX_MEMORY // max(1, flux.nbytes // 2)))
-    with ThreadPoolExecutor(max_workers=max(1, min(threads, in_flight))) as pool:
+    workers = min(threads, in_flight)
+    with ThreadPoolExecutor(max_workers=workers) if workers > 1 else contextlib.nullcontext() as pool:
         for start in range(0, plan.groups, in_flight):
             batch = range(start, min(start + in_flight, plan.groups))
-            for group, own_flux in zip(batch, pool.map(run, batch), strict=True):
+            maps = map(run, batch) if pool is None else pool.map(run, batch)
+            for group, own_flux in zip(batch, maps, strict=True):
                 flux[group % 2] += own_flux
     return Sums(totals=totals, tubes=tubes, profile=profile, flux=flux)
 

@@ -17,7 +17,7 @@ from raytrace.kernels.path import Sun, Window, finish_at_row, follow_ray, profil
 from raytrace.kernels.points import cos_sin_turn, lattice_point, sin_cos_small
 from raytrace.kernels.refract import attenuation, transmittance
 from raytrace.kernels.sheet import Sheet
-from raytrace.kernels.sun import sun_direction, tan_of_sum
+from raytrace.kernels.sun import sun_direction, turned_centre
 from raytrace.kernels.tube import Row, slip_through
 
 BLOCK = 256
@@ -58,17 +58,20 @@ def fill_directions(
         z7, s7 = vector[points.AIM_ALONG], shift[points.AIM_ALONG]
         normal, normal_cells, error = sun.normal, float(sun.normal.shape[0] - 1), sun.aiming_error
         for k in range(count):
-            own_t = tan_of_sum(tan_t, error * look_up(normal, normal_cells, lattice_point(base + k, z6, s6)))
-            own_l = tan_of_sum(tan_l, error * look_up(normal, normal_cells, lattice_point(base + k, z7, s7)))
+            cx, cy, cz = turned_centre(
+                tan_t, tan_l,
+                error * look_up(normal, normal_cells, lattice_point(base + k, z6, s6)),
+                error * look_up(normal, normal_cells, lattice_point(base + k, z7, s7)),
+            )
             c, s = cos_sin_turn(lattice_point(base + k, z3, s3))
-            sx, sy, sz = sun_direction(own_t, own_l, look_up(radius_sq, cells, lattice_point(base + k, z2, s2)), c, s)
+            sx, sy, sz = sun_direction(cx, cy, cz, look_up(radius_sq, cells, lattice_point(base + k, z2, s2)), c, s)
             put(px, k, -sx)
             put(py, k, -sy)
             put(pz, k, -sz)
     else:
         for k in range(count):
             c, s = cos_sin_turn(lattice_point(base + k, z3, s3))
-            sx, sy, sz = sun_direction(tan_t, tan_l, look_up(radius_sq, cells, lattice_point(base + k, z2, s2)), c, s)
+            sx, sy, sz = sun_direction(tan_t, tan_l, 1.0, look_up(radius_sq, cells, lattice_point(base + k, z2, s2)), c, s)
             put(px, k, -sx)
             put(py, k, -sy)
             put(pz, k, -sz)
@@ -111,6 +114,7 @@ def through_grooves_below(
     Fills position, direction (p_y stays), weight and what is left to do. Returns the sums started, reflected, absorbed and left of the rays that went this plain way.
     """
     t, pitch, tan_q, half_length = sheet.thickness, sheet.pitch, sheet.tan_draft, sheet.half_length
+    half_width = sheet.half_width
     factor, last = sheet.transmittance_factor, float(sheet.depth.shape[0] - 1)
     tan_facet, depth, sin_facet, cos_facet = sheet.tan_facet, sheet.depth, sheet.sin_facet, sheet.cos_facet
     started, reflected, absorbed, left = 0.0, 0.0, 0.0, 0.0
@@ -136,7 +140,7 @@ def through_grooves_below(
         plain = (down > 0.0) & (steep > 0.0) & (hit >= 0.0) & (hit <= valley) & (over >= 0.0) & (over <= valley)
         s = (t - zeta) / after
         y_hit = look(y, k) + kappa * s
-        plain &= abs(y_hit) <= half_length
+        plain &= (start * side < half_width) & (abs(look(y, k)) <= half_length) & (abs(y_hit) <= half_length)
         kept = attenuation(look(absorption, k), s * n)
         # The facet's normal, pointing into the sheet, and the same turned by the slope error.
         sine, cosine = sin_cos_small(look(turn, k))
@@ -198,7 +202,7 @@ def through_grooves_above(
         hit = local + slope * zeta
         plain = (down > 0.0) & (steep > 0.0) & (hit >= 0.0) & (hit <= pitch - d * tan_q)
         y_hit = look(y, k) + kappa / max(down, TINY) * zeta
-        plain &= abs(y_hit) <= half_length
+        plain &= (start * side < half_width) & (abs(look(y, k)) <= half_length) & (abs(y_hit) <= half_length)
         # The facet's normal against the ray, turned by the slope error.
         sine, cosine = sin_cos_small(look(turn, k))
         nx, nz = cosine * sin_a + sine * cos_a, sine * sin_a - cosine * cos_a

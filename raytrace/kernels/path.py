@@ -9,7 +9,7 @@ from raytrace.kernels import points
 from raytrace.kernels.jit import inlined, kernel
 from raytrace.kernels.points import cos_sin_turn, from_table, lattice_point
 from raytrace.kernels.sheet import DOWN, EDGE, UP, Sheet, walk_sheet
-from raytrace.kernels.sun import sun_direction, tan_of_sum
+from raytrace.kernels.sun import sun_direction, turned_centre
 from raytrace.kernels.tube import IN_ENVELOPE, MISSED, Row, walk_row
 
 # Sums of a replicate, one row of `sums`: the nine entries of the ledger in their order, then three more.
@@ -158,16 +158,18 @@ def trace_one_by_one(
     """
     lines = sun.sheet_index.shape[0]
     for ray in range(rays):
-        tan_t, tan_l = sun.tan_transversal, sun.tan_longitudinal
+        cx, cy, cz = sun.tan_transversal, sun.tan_longitudinal, 1.0
         if sun.aiming_error > 0.0:
             aim_across = lattice_point(ray, vector[points.AIM_ACROSS], shift[points.AIM_ACROSS])
             aim_along = lattice_point(ray, vector[points.AIM_ALONG], shift[points.AIM_ALONG])
-            tan_t = tan_of_sum(tan_t, sun.aiming_error * from_table(sun.normal, aim_across))
-            tan_l = tan_of_sum(tan_l, sun.aiming_error * from_table(sun.normal, aim_along))
+            cx, cy, cz = turned_centre(
+                cx, cy, sun.aiming_error * from_table(sun.normal, aim_across),
+                sun.aiming_error * from_table(sun.normal, aim_along),
+            )
         cos_turn, sin_turn = cos_sin_turn(
             lattice_point(ray, vector[points.SUN_AZIMUTH], shift[points.SUN_AZIMUTH]))
         radius_u = lattice_point(ray, vector[points.SUN_RADIUS], shift[points.SUN_RADIUS])
-        sx, sy, sz = sun_direction(tan_t, tan_l, from_table(sun.radius_sq, radius_u), cos_turn, sin_turn)
+        sx, sy, sz = sun_direction(cx, cy, cz, from_table(sun.radius_sq, radius_u), cos_turn, sin_turn)
         line_u = lattice_point(ray, vector[points.LINE], shift[points.LINE])
         slope_u = lattice_point(ray, vector[points.SLOPE], shift[points.SLOPE])
         across = lattice_point(ray, vector[points.ACROSS], shift[points.ACROSS])

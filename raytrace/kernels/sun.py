@@ -8,15 +8,15 @@ from raytrace.kernels.points import sin_cos_small
 
 @inlined
 def sun_direction(
-    tan_transversal: float, tan_longitudinal: float, radius_sq: float, cos_turn: float, sin_turn: float
+    x: float, y: float, z: float, radius_sq: float, cos_turn: float, sin_turn: float
 ) -> tuple[float, float, float]:
     """Unit vector, in the lens frame, towards a point of the sun's disc or aureole.
 
-    The sun's centre lies along (tan transversal, tan longitudinal, 1); the point lies sqrt(radius_sq) radians from
-    it. Sine and cosine of that small angle by their series, to 2e-9 at 44 mrad.
+    The sun's centre lies along (x, y, z), of any length; the point lies sqrt(radius_sq) radians from it. Sine and cosine
+    of that small angle by their series, to 2e-9 at 44 mrad.
     """
-    norm = 1.0 / math.sqrt(tan_transversal * tan_transversal + tan_longitudinal * tan_longitudinal + 1.0)
-    cx, cy, cz = tan_transversal * norm, tan_longitudinal * norm, norm
+    norm = 1.0 / math.sqrt(x * x + y * y + z * z)
+    cx, cy, cz = x * norm, y * norm, z * norm
     # Two unit vectors at right angles to the centre: e in the plane across the grooves, f = centre x e.
     across = 1.0 / math.sqrt(cx * cx + cz * cz)
     ex, ez = cz * across, -cx * across
@@ -28,7 +28,18 @@ def sun_direction(
 
 
 @inlined
-def tan_of_sum(tangent: float, angle: float) -> float:
-    """Tangent of an angle turned by a small one [rad], from its tangent: tan(atan(tangent) + angle)."""
-    sine, cosine = sin_cos_small(angle)
-    return (tangent * cosine + sine) / (cosine - tangent * sine)
+def turned_centre(
+    tan_transversal: float, tan_longitudinal: float, across: float, along: float
+) -> tuple[float, float, float]:
+    """Direction of the sun's centre with `across` and `along` [rad] added to its two angles; not of unit length.
+
+    By sines and cosines, so that a sun that is turned past 90 deg comes to lie behind the lens.
+    """
+    cos_t = 1.0 / math.sqrt(1.0 + tan_transversal * tan_transversal)
+    cos_l = 1.0 / math.sqrt(1.0 + tan_longitudinal * tan_longitudinal)
+    sin_t, sin_l = tan_transversal * cos_t, tan_longitudinal * cos_l
+    s, c = sin_cos_small(across)
+    sin_t, cos_t = sin_t * c + cos_t * s, cos_t * c - sin_t * s
+    s, c = sin_cos_small(along)
+    sin_l, cos_l = sin_l * c + cos_l * s, cos_l * c - sin_l * s
+    return sin_t * cos_l, cos_t * sin_l, cos_t * cos_l
