@@ -496,7 +496,7 @@ def test_starter_is_a_scene_that_names_every_key(tmp_path: Path) -> None:
 
 def is_key(line: str) -> bool:
     word, _, rest = line.partition(" = ")
-    return bool(rest) and word.replace("_", "").isalpha()
+    return line.startswith("[") or (bool(rest) and word.replace("_", "").isalpha())
 
 
 def test_starter_shows_the_defaults_that_hold(tmp_path: Path) -> None:

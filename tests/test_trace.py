@@ -16,7 +16,7 @@ from raytrace.arrays import Floats
 from raytrace.kernels import path, points
 from raytrace.kernels.points import cos_sin_turn, from_table, lattice_point
 from raytrace.kernels.sheet import DOWN, EDGE, UP, walk_sheet
-from raytrace.kernels.sun import sun_direction, tan_of_sum
+from raytrace.kernels.sun import sun_direction, turned_centre
 from raytrace.kernels.tube import IN_ENVELOPE, MISSED, walk_row
 from raytrace.lens import grooves_of
 from raytrace.optics.materials import constant_material, material_named
@@ -151,12 +151,12 @@ class ByHand:
     def trace_ray(self, u: list[float], key: int, ray: int) -> None:
         """One ray from its eight random numbers."""
         sheet, sun = self.inputs.sheet, self.inputs.sun
-        tangents = [sun.tan_transversal, sun.tan_longitudinal]
+        centre = (sun.tan_transversal, sun.tan_longitudinal, 1.0)
         if sun.aiming_error > 0.0:
-            for k, number in enumerate((points.AIM_ACROSS, points.AIM_ALONG)):
-                tangents[k] = tan_of_sum(tangents[k], sun.aiming_error * from_table(sun.normal, u[number]))
+            turns = [sun.aiming_error * from_table(sun.normal, u[k]) for k in (points.AIM_ACROSS, points.AIM_ALONG)]
+            centre = turned_centre(sun.tan_transversal, sun.tan_longitudinal, *turns)
         turn = cos_sin_turn(u[points.SUN_AZIMUTH])
-        towards = np.array(sun_direction(*tangents, from_table(sun.radius_sq, u[points.SUN_RADIUS]), *turn))
+        towards = np.array(sun_direction(*centre, from_table(sun.radius_sq, u[points.SUN_RADIUS]), *turn))
         power = towards[2]
         if power <= 0.0:
             return

@@ -7,7 +7,7 @@ import pytest
 
 from raytrace.arrays import Floats
 from raytrace.kernels.points import SUN_AZIMUTH, SUN_RADIUS, cos_sin_turn, from_table
-from raytrace.kernels.sun import sun_direction, tan_of_sum
+from raytrace.kernels.sun import sun_direction, turned_centre
 from raytrace.optics.sunshape import radial_quantiles
 from raytrace.points import LATTICE_VECTOR, TABLE_CELLS
 from raytrace.scene import Sunshape
@@ -25,7 +25,7 @@ def offsets(sunshape: Sunshape, ratio: float, transversal: float, longitudinal: 
     numbers = ((np.arange(COUNT)[:, None] * np.array(LATTICE_VECTOR)[[SUN_RADIUS, SUN_AZIMUTH]] + 0.5) % COUNT) / COUNT
     radius_sq = np.array([from_table(table, u) for u in numbers[:, 0]])
     directions = np.array(
-        [sun_direction(*tangents, r, *cos_sin_turn(u)) for r, u in zip(radius_sq, numbers[:, 1], strict=True)]
+        [sun_direction(*tangents, 1.0, r, *cos_sin_turn(u)) for r, u in zip(radius_sq, numbers[:, 1], strict=True)]
     )
     assert (directions**2).sum(axis=1) == pytest.approx(np.ones(COUNT), abs=1e-8)
     sine = np.linalg.norm(np.cross(directions, centre), axis=1)
@@ -67,5 +67,6 @@ def test_a_point_sun_has_one_direction() -> None:
 @pytest.mark.parametrize("turn", [-0.1, 0.0, 1e-4, 0.01])
 def test_tangent_of_a_turned_angle(angle: float, turn: float) -> None:
     """Exact: tan(angle + turn). To 1e-9 of the angle, as near 90 deg the tangent itself is steep."""
-    found = math.atan(tan_of_sum(math.tan(math.radians(angle)), turn))
-    assert found == pytest.approx(math.radians(angle) + turn, abs=1e-9)
+    x, y, z = turned_centre(math.tan(math.radians(angle)), 0.3, turn, 0.0)
+    assert math.atan2(x, z) == pytest.approx(math.radians(angle) + turn, abs=1e-9)
+    assert y / math.hypot(x, z) == pytest.approx(0.3 * math.cos(math.radians(angle) + turn), abs=1e-9)
