@@ -12,8 +12,10 @@ import numpy as np
 from raytrace.lens import grooves_of
 from raytrace.optics.spectrum import direct_spectrum
 from raytrace.scene import RowPose, Scene
+from tracking.actuator import Actuators
 from tracking.errors import InputError
 from tracking.mount import Mount, row_pose
+from tracking.scenefile.actuators import read_actuators
 from tracking.scenefile.check import ProblemsError, checked_tables, fields_of, subtables
 from tracking.scenefile.clearance import gaps
 from tracking.scenefile.problems import Problem, input_error
@@ -30,6 +32,8 @@ BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 
 TILT_STEP = 1.0
 """Step of the tilts at which tubes and sheet are checked against each other [deg]."""
+
+NO_ACTUATORS = Actuators()
 
 T = TypeVar("T")
 
@@ -54,6 +58,7 @@ class SceneFile:
     scene: Scene
     values: tuple[SceneValue, ...]
     notes: tuple[str, ...]
+    actuators: Actuators = NO_ACTUATORS
 
 
 def read_scene(path: str | Path) -> SceneFile:
@@ -146,6 +151,9 @@ def _scene_file(path: Path, raw: Mapping[str, Any], tables: SceneTables) -> Scen
         )
     if scene is not None and mount is not None:
         problems.extend(_collisions(scene, mount))
+    drives = None if tables.actuators is None or mount is None else read_actuators(tables.actuators, mount)
+    if drives is not None:
+        problems.extend(drives.problems)
     if problems or site is None or sky is None or mount is None or scene is None:
         raise ProblemsError(tuple(problems))
     return SceneFile(
@@ -155,7 +163,12 @@ def _scene_file(path: Path, raw: Mapping[str, Any], tables: SceneTables) -> Scen
         mount=mount,
         scene=scene,
         values=tuple(_values(raw, tables, "")),
-        notes=(*(note for _, table in subtables(tables) for note in table.notes()), *_material_notes(scene)),
+        notes=(
+            *(note for _, table in subtables(tables) for note in table.notes()),
+            *(() if drives is None else drives.notes),
+            *_material_notes(scene),
+        ),
+        actuators=NO_ACTUATORS if drives is None else drives.actuators,
     )
 
 

@@ -4,6 +4,7 @@ from typing import Annotated
 
 from pydantic import Field
 
+from tracking.scenefile.actuators import ActuatorsTable
 from tracking.scenefile.forms import SchemaVersion
 from tracking.scenefile.lens import LensTable
 from tracking.scenefile.mount import MountTable
@@ -24,3 +25,7 @@ class SceneTables(Table):
     lens: LensTable
     tubes: TubesTable
     mount: MountTable
+    actuators: ActuatorsTable | None = None
+
+    def _default_text(self, key: str) -> str | None:
+        return "none: the lens is set by hand" if key == "actuators" else None
