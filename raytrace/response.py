@@ -26,11 +26,12 @@ from raytrace.profile import profile_widths, profile_window
 from raytrace.scene import RowPose, Scene
 from raytrace.trace import PreparedScene, Progress, default_threads, prepare, run_replicates
 
-RAYS_A_NODE = 1 << 14
-"""Rays at each node: their error, 1e-4 to 5e-4 of the aperture power on the shipped scenes, is the table's floor."""
+RAYS_A_NODE = 1 << 15
+RAYS_A_NODE_WITH_TILT = 1 << 14
+"""Rays at each node: their error, 3e-4 to 1e-3 of the aperture power on the shipped scenes, is the table's floor."""
 
 PILOT_RAYS = 1 << 11
-FAINT = 0.02
+FAINT = 0.05
 RAYS_WHERE_FAINT = 1 << 13
 """Where the pilot sees less than `FAINT` of the aperture power reach the row, fewer rays are as exact."""
 
@@ -47,8 +48,8 @@ SCAN_END = 84.0  # [deg]
 FIRST_NODES = (9, 7, 3)
 """Nodes of the first grid over the transversal angle, the longitudinal angle and the tilt."""
 
-MOST_NODES = 900
-MOST_NODES_WITH_TILT = 4500
+MOST_NODES = 800
+MOST_NODES_WITH_TILT = 2600
 """Nodes at which refining stops, for the time that they cost."""
 
 CHECKS = 32
@@ -178,8 +179,11 @@ def _mirror(pose: RowPose, axis: int) -> tuple[bool, bool]:
 class _Tracer:
     """Traces nodes and remembers them."""
 
-    def __init__(self, prepared: PreparedScene, row_at: RowAt, threads: int, seed: int, tick: Callable[[], None]) -> None:
-        self.prepared, self.row_at, self.threads, self.seed, self.tick = prepared, row_at, threads, seed, tick
+    def __init__(
+        self, prepared: PreparedScene, row_at: RowAt, rays: int, threads: int, seed: int, tick: Callable[[], None]
+    ) -> None:
+        self.prepared, self.row_at, self.rays = prepared, row_at, rays
+        self.threads, self.seed, self.tick = threads, seed, tick
         self.known: dict[tuple[float, float, float], Floats] = {}
 
     def one(self, place: tuple[float, float, float], rays: int, seed: int, replicates: int = 1) -> Floats:
@@ -200,7 +204,7 @@ class _Tracer:
         """The values at one node, with as many rays as they need."""
         pilot = self.one(place, PILOT_RAYS, self.seed)
         faint = float(pilot[: self.prepared.scene.tubes.count].sum()) < FAINT
-        return self.one(place, RAYS_WHERE_FAINT if faint else RAYS_A_NODE, self.seed)
+        return self.one(place, RAYS_WHERE_FAINT if faint else self.rays, self.seed)
 
     def all(self, places: list[tuple[float, float, float]]) -> Floats:
         """The same at many nodes, (n, 2 tubes + widths); known ones are not traced again."""
@@ -325,7 +329,8 @@ def build_response(
         if progress is not None:
             progress(min(0.97, done[0] / (1.4 * most)))
 
-    tracer = _Tracer(prepared, row_at, default_threads() if threads is None else threads, seed, tick)
+    rays = RAYS_A_NODE if tilts is None else RAYS_A_NODE_WITH_TILT
+    tracer = _Tracer(prepared, row_at, rays, default_threads() if threads is None else threads, seed, tick)
     largest = 0.0 if tilts is None else max(abs(tilts[0]), abs(tilts[1]))
     tilt_axis = np.array([0.0]) if largest == 0.0 else np.linspace(0.0, largest, FIRST_NODES[2])
     poses = [row_at(float(h)) for h in tilt_axis]

@@ -36,6 +36,9 @@ from raytrace.scene import RowPose, Scene, Tubes
 SPECTRAL_LINES = 2048
 """Lines of equal power that stand for the spectrum."""
 
+SUN_TABLE_CELLS = 8192
+"""Cells of the sun's radial table: the share of the aureole is exact to half a cell, 6e-5."""
+
 PATCH_LENGTH = 0.010  # [m], of the flux patches on an absorber
 PATCH_ANGLE = 5.0  # [deg]
 
@@ -184,7 +187,7 @@ def prepare(scene: Scene) -> PreparedScene:
         scene=scene,
         sheet=sheet,
         lines=lines,  # type: ignore[arg-type]
-        radius_sq=np.array(radial_quantiles(sun.sunshape, sun.circumsolar_ratio, TABLE_CELLS), dtype=np.float64),
+        radius_sq=np.array(radial_quantiles(sun.sunshape, sun.circumsolar_ratio, SUN_TABLE_CELLS), dtype=np.float64),
         normal=np.array(normal_quantiles()),
         absorptance=absorptance_table(scene.tubes),
     )

@@ -6,6 +6,7 @@ Ray i of a replicate of N = 2^m rays has u_j = frac(i z_j / N + shift_j): Cools,
 
 import math
 
+import numba
 import numpy as np
 
 from raytrace.kernels.jit import inlined, low_32_bits
@@ -35,13 +36,25 @@ def lattice_point(i: int, z: int, shift: int) -> float:
 
 
 @inlined
-def hashed_uniform(key: int, ray: int, draw: int) -> float:
+def _hashed_uniform(key: int, ray: int, draw: int) -> float:
     """A number in [0, 1) that depends on the replicate's key, the ray and the count of its draws alone."""
     v = np.uint64(key) + GOLDEN * (np.uint64(ray) * np.uint64(64) + np.uint64(draw) + np.uint64(1))
     v = (v ^ (v >> S30)) * MIX_1
     v = (v ^ (v >> S27)) * MIX_2
     v = v ^ (v >> S31)
     return float(v >> S11) * TWO_TO_MINUS_53
+
+
+def _hashed_uniform_plainly(key: int, ray: int, draw: int) -> float:
+    """The same in Python's own whole numbers: numpy's warn where they wrap around."""
+    mask = 0xFFFFFFFFFFFFFFFF
+    v = (int(key) + int(GOLDEN) * (int(ray) * 64 + int(draw) + 1)) & mask
+    v = ((v ^ (v >> 30)) * int(MIX_1)) & mask
+    v = ((v ^ (v >> 27)) * int(MIX_2)) & mask
+    return float((v ^ (v >> 31)) >> 11) * TWO_TO_MINUS_53
+
+
+hashed_uniform = _hashed_uniform_plainly if numba.config.DISABLE_JIT else _hashed_uniform
 
 
 @inlined
