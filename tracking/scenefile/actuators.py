@@ -240,7 +240,7 @@ def read_actuators(tables: ActuatorsTable, mount: Mount) -> ReadActuators:
             weak = nearly_singular(linkage)
             if weak is not None and limits is not None and weak[0] < limits[1] and weak[1] > limits[0]:
                 notes.append(
-                    f"{where}: between {weak[0]:.1f} and {weak[1]:.1f} deg the actuator is nearly in line with its arm: "
+                    f"{where}: from {weak[0]:.1f} to {weak[1]:.1f} deg the actuator is nearly in line with its arm: "
                     "a millimetre of stroke or slack turns the lens more than five times as far there as at its best."
                 )
         actuator = table.actuator(linkage, limits)
