@@ -41,9 +41,9 @@ def largest_half_width(lens: Lens, index: float) -> float:
 def facet_angle(deflection: Floats, index: float, cut_for: GroovesSide) -> Floats:
     """Facet angle that deflects light at normal incidence by `deflection`; both (n,) float [rad].
 
-    For grooves toward the tubes tan a = sin d / (n - cos d): W. T. Xie, Y. J. Dai and R. Z. Wang, Solar Energy 86 (2012)
-    2458, eq. 13. For grooves toward the sun tan a = sin d / (sqrt(n^2 - sin^2 d) - 1), from Snell's law at the facet
-    and at the flat face in turn.
+    For grooves toward the tubes tan a = sin d / (n - cos d): W. T. Xie, Y. J. Dai and R. Z. Wang, Solar Energy 86
+    (2012) 2458, eq. 13. For grooves toward the sun tan a = sin d / (sqrt(n^2 - sin^2 d) - 1), from Snell's law at the
+    facet and at the flat face in turn.
     """
     sine = np.sin(deflection)
     if cut_for == "tubes":
@@ -62,11 +62,11 @@ def grooves_of(lens: Lens) -> Grooves:
     """
     index = float(lens.material.refractive_index(lens.design_wavelength))
     pitch = groove_pitch_used(lens)
-    centre = (np.arange(round(0.5 * lens.width / pitch)) + 0.5) * pitch
+    centre = np.asarray((np.arange(round(0.5 * lens.width / pitch)) + 0.5) * pitch, dtype=np.float64)
     if lens.cut_for == "tubes" and centre[-1] >= largest_half_width(lens, index):
         raise ValueError(
-            f"Lens.focal_length of {lens.focal_length:g} m is too short for a lens {lens.width:g} m wide: with grooves cut "
-            f"for the side of the tubes and index {index:.4f} the facets stop working at a half-width of "
+            f"Lens.focal_length of {lens.focal_length:g} m is too short for a lens {lens.width:g} m wide: with grooves "
+            f"cut for the side of the tubes and index {index:.4f} the facets stop working at a half-width of "
             f"{largest_half_width(lens, index):.4f} m. Allowed: a focal length above "
             f"{centre[-1] / math.sqrt(index * index - 1.0):.4f} m or a narrower lens."
         )
@@ -77,8 +77,8 @@ def grooves_of(lens: Lens) -> Grooves:
     if len(too_deep):
         k = int(too_deep[0])
         raise ValueError(
-            f"Lens.groove_pitch of {pitch * 1e3:.4g} mm makes groove {k + 1} from the middle, at x = {centre[k]:.4f} m, "
-            f"{depth[k] * 1e3:.3g} mm deep, and the sheet is {lens.thickness * 1e3:.3g} mm thick. Allowed: a smaller pitch, "
-            f"a thicker sheet or a longer focal length."
+            f"Lens.groove_pitch of {pitch * 1e3:.4g} mm makes groove {k + 1} from the middle, at x = {centre[k]:.4f} "
+            f"m, {depth[k] * 1e3:.3g} mm deep, and the sheet is {lens.thickness * 1e3:.3g} mm thick. Allowed: a "
+            f"smaller pitch, a thicker sheet or a longer focal length."
         )
     return Grooves(pitch=pitch, centre=centre, facet_angle=angle, depth=depth)

@@ -89,7 +89,10 @@ def _centroid(profile: Floats, edges: Floats) -> float:
     cumulative = _cumulative(profile)
     low, high = TRIM * cumulative[-1], (1.0 - TRIM) * cumulative[-1]
     ends = _quantiles(cumulative, edges, [TRIM, 1.0 - TRIM])
-    first, last = int(np.searchsorted(cumulative, low, side="left")), int(np.searchsorted(cumulative, high, side="left")) - 1
+    first, last = (
+        int(np.searchsorted(cumulative, low, side="left")),
+        int(np.searchsorted(cumulative, high, side="left")) - 1,
+    )
     # Whole bins by their middles, the two that are cut by the middles of what is left of them.
     whole = slice(first, last)
     moment = float((0.5 * (edges[1:][whole] + edges[:-1][whole]) * profile[whole]).sum())
@@ -103,13 +106,19 @@ def _centroid(profile: Floats, edges: Floats) -> float:
 def summarise_profile(profiles: Floats, window: ProfileWindow, absorber_diameter: float) -> FocalLine:
     """Centroid, widths and the share near the centre from the profiles of all replicates, (replicates, bins) float.
 
-    The standard error of w90 is the jackknife's over the replicates: Efron and Stein, Annals of Statistics 9 (1981) 586.
+    The standard error of w90 is the jackknife's over the replicates: Efron and Stein, Annals of Statistics 9
+    (1981) 586.
     """
     total = profiles.sum(axis=0)
     if float(total.sum()) <= 0.0:
         return FocalLine(
-            centroid=None, w50=None, w90=None, w95=None, fwhm=None,
-            standard_error_w90=None, share_within_absorber_diameter=None,
+            centroid=None,
+            w50=None,
+            w90=None,
+            w95=None,
+            fwhm=None,
+            standard_error_w90=None,
+            share_within_absorber_diameter=None,
         )
     edges = window.edges()
     w50, w90, w95 = _widths(total, edges)

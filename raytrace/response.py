@@ -1,8 +1,8 @@
 """The response table: what each tube takes up, and how wide the focal line is, for any direction of the sun.
 
-Built from traces at the nodes of a grid over the transversal and the longitudinal angle, and over the tilt where the row
-stays level while the lens tilts. The grid is made finer where a trace halfway between nodes differs from what the grid
-says there. All nodes share their random numbers, so that the table is smooth. Its error is found by traces with other
+Built from traces at the nodes of a grid over the transversal and the longitudinal angle, and over the tilt where the
+row stays level while the lens tilts. The grid is made finer where a trace halfway between nodes differs from what the
+grid says there. All nodes share their random numbers, so that the table is smooth. Its error is found by traces with other
 random numbers at random angles.
 """
 
@@ -94,8 +94,8 @@ class Response:
 class ResponseTable:
     """Values at the nodes of a grid; see the module.
 
-    `mirrored` names the angles of which only one sign is kept, as the other follows by symmetry, and `swaps` whether the
-    tubes of the row change places in that mirror.
+    `mirrored` names the angles of which only one sign is kept, as the other follows by symmetry, and `swaps` whether
+    the tubes of the row change places in that mirror.
     """
 
     transversal: Floats
@@ -131,7 +131,7 @@ class ResponseTable:
         swap = np.zeros(len(t), dtype=bool)
         sign_t = np.ones(len(t))
         if len(self.tilt) > 1:
-            # Half a turn about the normal takes the row at a tilt to the row at the opposite tilt, counted from its end.
+            # Half a turn about the normal takes the row at a tilt to the row at the opposite tilt, read from its end.
             back = h < 0.0
             where_t, where_g, where_h = np.where(back, -t, t), np.where(back, -g, g), np.abs(h)
             sign_t = np.where(back, -1.0, 1.0)
@@ -165,7 +165,7 @@ class ResponseTable:
 
 
 def _mirror(pose: RowPose, axis: int) -> tuple[bool, bool]:
-    """Whether the row is its own mirror image across this axis of the lens frame, and whether its tubes change places."""
+    """Whether the row is its own mirror image across this axis, and whether its tubes change places in it."""
     row, tube = np.array(pose.row), np.array(pose.tube)
     flip = np.ones(3)
     flip[axis] = -1.0
@@ -228,7 +228,7 @@ def _difference(a: Floats, b: Floats, tubes: int) -> Floats:
     """Largest difference in intercepted fraction, of the row and of each tube: last axis is that of the values."""
     own = np.abs(a[..., :tubes] - b[..., :tubes]).max(axis=-1)
     total = np.abs(a[..., :tubes].sum(axis=-1) - b[..., :tubes].sum(axis=-1))
-    return np.maximum(own, total)
+    return np.asarray(np.maximum(own, total), dtype=np.float64)
 
 
 def _scan(
@@ -244,7 +244,10 @@ def _scan(
     tubes = prepared.scene.tubes.count
     reached = np.array([value[:tubes].sum() for value in found]).reshape(len(ts), len(gs), len(tilts)) > REACHED
     bounds = []
-    for angles, own, mirror in ((ts, reached.any(axis=(1, 2)), mirrored[0]), (gs, reached.any(axis=(0, 2)), mirrored[1])):
+    for angles, own, mirror in (
+        (ts, reached.any(axis=(1, 2)), mirrored[0]),
+        (gs, reached.any(axis=(0, 2)), mirrored[1]),
+    ):
         hit = angles[own] if own.any() else np.array([0.0])
         low, high = float(hit.min()) - SCAN_STEP, float(hit.max()) + SCAN_STEP
         bounds.append((0.0 if mirror else low, high))
@@ -252,7 +255,7 @@ def _scan(
 
 
 def _refined(tracer: _Tracer, axes: list[Floats], tubes: int, most: int) -> tuple[list[Floats], Floats]:
-    """Halve intervals of one axis after the other until the grid foretells what is traced halfway, or is large enough."""
+    """Halve intervals of each axis until the grid foretells what is traced halfway, or is large enough."""
     values = _grid_values(tracer, axes)
     tried: list[set[tuple[float, float]]] = [set(), set(), set()]
     while True:
@@ -387,10 +390,15 @@ def _packed(table: ResponseTable) -> bytes:
     buffer = io.BytesIO()
     np.savez(
         buffer,
-        transversal=table.transversal, longitudinal=table.longitudinal, tilt=table.tilt, values=table.values,
-        tubes=table.tubes, domain=np.array([table.domain.transversal, table.domain.longitudinal]),
+        transversal=table.transversal,
+        longitudinal=table.longitudinal,
+        tilt=table.tilt,
+        values=table.values,
+        tubes=table.tubes,
+        domain=np.array([table.domain.transversal, table.domain.longitudinal]),
         error=np.array([table.error.worst, table.error.typical, table.error.checks]),
-        mirrored=np.array(table.mirrored), swaps=np.array(table.swaps),
+        mirrored=np.array(table.mirrored),
+        swaps=np.array(table.swaps),
     )
     return buffer.getvalue()
 
@@ -398,14 +406,18 @@ def _packed(table: ResponseTable) -> bytes:
 def _unpacked(path: Path) -> ResponseTable | None:
     """The table in a file; None where the file is missing, damaged or holds something else."""
     try:
-        with np.load(path, allow_pickle=False) as kept:
+        with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as kept:
             t, g, h, values = (kept[name] for name in ("transversal", "longitudinal", "tilt", "values"))
             tubes = int(kept["tubes"])
             if values.shape != (len(t), len(g), len(h), 2 * tubes + len(WIDTHS)) or not np.isfinite(values).all():
                 return None
             domain, error = kept["domain"], kept["error"]
             return ResponseTable(
-                transversal=t, longitudinal=g, tilt=h, values=values, tubes=tubes,
+                transversal=t,
+                longitudinal=g,
+                tilt=h,
+                values=values,
+                tubes=tubes,
                 domain=Domain(
                     transversal=(float(domain[0, 0]), float(domain[0, 1])),
                     longitudinal=(float(domain[1, 0]), float(domain[1, 1])),

@@ -54,7 +54,7 @@ class TubeResult:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class FocalLine:
-    """The light on the plane z = -lens_height with the tubes taken away. Lengths in [m]; None where no light arrives."""
+    """The light on the plane z = -lens_height with the tubes taken away. Lengths [m]; None where no light arrives."""
 
     centroid: float | None
     w50: float | None

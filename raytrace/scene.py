@@ -131,7 +131,7 @@ class Tubes:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class SunOptics:
-    """How the sun shines: radial profile of its disc, share of the beam from outside it, one wavelength [nm] or the spectrum."""
+    """How the sun shines: profile of its disc, share of the beam outside it, one wavelength [nm] or the spectrum."""
 
     sunshape: Sunshape = "limb-darkened"
     circumsolar_ratio: float = 0.0

@@ -82,7 +82,9 @@ class PreparedScene:
     normal: Floats = field(repr=False)
     absorptance: Floats = field(repr=False)
 
-    def inputs(self, tan_transversal: float, tan_longitudinal: float, row: RowPose, window: ProfileWindow) -> KernelInputs:
+    def inputs(
+        self, tan_transversal: float, tan_longitudinal: float, row: RowPose, window: ProfileWindow
+    ) -> KernelInputs:
         """Kernel inputs for one direction of the sun and one pose of the row."""
         from raytrace.kernels.path import Sun, Window
         from raytrace.kernels.tube import Row
@@ -94,7 +96,7 @@ class PreparedScene:
         return KernelInputs(
             sheet=self.sheet,
             row=Row(
-                count=tubes.count,
+                tubes=tubes.count,
                 spacing=float(tubes.spacing),
                 half_length=0.5 * tubes.length,
                 absorber_radius=0.5 * tubes.absorber_diameter,
@@ -210,29 +212,32 @@ def run_replicates(
     with_flux: bool = True,
     progress: Progress | None = None,
 ) -> Sums:
-    """Trace a plan of replicates, numbered from `first`: same plan, first and seed give the same bits on any threads."""
+    """Trace a plan of replicates, numbered from `first`; the bits do not depend on the number of threads."""
     from raytrace.kernels.block import trace_replicate
     from raytrace.kernels.path import SUMS
 
     vector = lattice_vector(plan.rays_each)
     row, window = inputs.row, inputs.window
-    tubes_mapped = row.count if with_flux else 0
+    tubes_mapped = row.tubes if with_flux else 0
     patches = row.patches_along * row.patches_around if with_flux else 0
     totals = np.zeros((plan.groups, SUMS))
-    tubes = np.zeros((plan.groups, 2, row.count))
+    tubes = np.zeros((plan.groups, 2, row.tubes))
     profile = np.zeros((plan.groups, window.fine_bins + 2 * window.outer_bins))
     flux = np.zeros((2, tubes_mapped, patches))
     lock = threading.Lock()
     done = itertools.count(1)
+    stop = threading.Event()
 
     def run(group: int) -> Floats:
         own_flux = np.zeros((tubes_mapped, patches))
         for number in range(group, plan.count, plan.groups):
+            if stop.is_set():
+                break
             shift, key = shifts_and_key(seed, first + number)
             trace_replicate(
                 inputs.sheet, row, inputs.sun, window, plan.rays_each, vector, shift, key,
                 totals[group], tubes[group], profile[group], own_flux,
-            )
+            )  # fmt: skip
             if progress is not None:
                 with lock:
                     progress(next(done) / plan.count)
@@ -241,11 +246,15 @@ def run_replicates(
     in_flight = max(1, min(plan.groups, FLUX_MEMORY // max(1, flux.nbytes // 2)))
     workers = min(threads, in_flight)
     with ThreadPoolExecutor(max_workers=workers) if workers > 1 else contextlib.nullcontext() as pool:
-        for start in range(0, plan.groups, in_flight):
-            batch = range(start, min(start + in_flight, plan.groups))
-            maps = map(run, batch) if pool is None else pool.map(run, batch)
-            for group, own_flux in zip(batch, maps, strict=True):
-                flux[group % 2] += own_flux
+        try:
+            for start in range(0, plan.groups, in_flight):
+                batch = range(start, min(start + in_flight, plan.groups))
+                maps = map(run, batch) if pool is None else pool.map(run, batch)
+                for group, own_flux in zip(batch, maps, strict=True):
+                    flux[group % 2] += own_flux
+        except BaseException:
+            stop.set()  # else leaving the pool would wait for all that is still to trace
+            raise
     return Sums(totals=totals, tubes=tubes, profile=profile, flux=flux)
 
 
@@ -281,15 +290,23 @@ def _peak_flux_ratios(scene: Scene, flux: Floats, started: float) -> list[float]
 
 
 def _result(
-    prepared: PreparedScene, sums: Sums, window: ProfileWindow, *,
-    rays: int, seed: int, angles: tuple[float, float], cosine: float,
+    prepared: PreparedScene,
+    sums: Sums,
+    window: ProfileWindow,
+    *,
+    rays: int,
+    seed: int,
+    angles: tuple[float, float],
+    cosine: float,
 ) -> TraceResult:
     from raytrace.kernels import path
 
     totals = sums.totals
     started = totals[:, path.STARTED]
     whole = float(started.sum())
-    entries = {name: (float(totals[:, k].sum()) / whole if whole > 0.0 else 0.0) for k, name in enumerate(LEDGER_ENTRIES)}
+    entries = {
+        name: (float(totals[:, k].sum()) / whole if whole > 0.0 else 0.0) for k, name in enumerate(LEDGER_ENTRIES)
+    }
     peaks = _peak_flux_ratios(prepared.scene, sums.flux, whole)
     return TraceResult(
         rays=rays,
@@ -322,7 +339,9 @@ def check_sun_angles(transversal_angle: float, longitudinal_angle: float) -> Non
     """
     for name, angle in (("transversal_angle", transversal_angle), ("longitudinal_angle", longitudinal_angle)):
         if not -90.0 < angle < 90.0:
-            raise ValueError(f"{name} must lie between -90 and 90 deg, got {angle!r} deg: the sun is not before the lens.")
+            raise ValueError(
+                f"{name} must lie between -90 and 90 deg, got {angle!r} deg: the sun is not before the lens."
+            )
 
 
 def trace_prepared(
@@ -368,15 +387,20 @@ FIRST_RAYS_TO_TARGET = 1 << 15
 """Rays of the first try of a run to a target error."""
 
 RAYS_PER_ERROR = 1.4
-"""Exponent of rays over error by which the next try is sized: between plain Monte Carlo's 2 and a smooth lattice's 1."""
+"""Exponent of rays over error by which the next try is sized: between plain Monte Carlo's 2 and a lattice's 1."""
 
 LARGEST_STEP = 64
 """The first tries know their own error badly; none may ask for more than this many times their rays."""
 
 
 def _trace_to_target(
-    inputs: KernelInputs, summary: Callable[..., TraceResult], *,
-    target_error: float, seed: int, threads: int, progress: Progress | None,
+    inputs: KernelInputs,
+    summary: Callable[..., TraceResult],
+    *,
+    target_error: float,
+    seed: int,
+    threads: int,
+    progress: Progress | None,
 ) -> TraceResult:
     """Try with ever more rays until the standard error is small enough."""
     rays, first = FIRST_RAYS_TO_TARGET, 0

@@ -19,7 +19,7 @@ COSINE_TABLE = np.linspace(0.0, 1.0, 65)  # an "absorptance" that tells the cosi
 def row_of(count: int = 1, spacing: float = 0.06, *, glass: bool = False, half_length: float = HALF_LENGTH) -> Row:
     """A row of our own invention, bare or in glass."""
     return Row(
-        count=count,
+        tubes=count,
         spacing=spacing,
         half_length=half_length,
         absorber_radius=ABSORBER,
@@ -45,7 +45,7 @@ def walk(
 
 def axis_of(row: Row, tube: int) -> float:
     """Place of a tube's axis along the row [m]."""
-    return (tube - 0.5 * (row.count - 1)) * row.spacing
+    return (tube - 0.5 * (row.tubes - 1)) * row.spacing
 
 
 @pytest.mark.parametrize("slant", [0.0, 0.3, -1.2])
@@ -85,7 +85,7 @@ def twin(row: Row, start: Floats, heading: Floats) -> tuple[int, float]:
     """
     heading = heading / np.linalg.norm(heading)
     best, tube, cosine = math.inf, MISSED, 0.0
-    for k in range(row.count):
+    for k in range(row.tubes):
         u, w = start[0] - axis_of(row, k), start[2]
         a = heading[0] ** 2 + heading[2] ** 2
         b = 2.0 * (u * heading[0] + w * heading[2])

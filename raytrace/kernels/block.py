@@ -1,4 +1,4 @@
-"""The rays of a replicate in blocks, stage by stage, as vector code; the few that stray are finished by the general path.
+"""The rays of a replicate in blocks, stage by stage, as vector code; the general path finishes the few that stray.
 
 A plain ray meets one facet and the flat face, no riser, and then at most one tube's absorber. For such rays every stage
 is one loop without branches or calls over arrays of a block, which LLVM turns into vector instructions. Each stage
@@ -38,8 +38,8 @@ def look_up(table: np.ndarray, cells: float, u: float) -> float:
     """`from_table` with `look`; u in [0, 1]."""
     position = u * cells
     cell = np.int32(min(position, cells - 1.0))
-    low = look(table, cell)
-    return low + (look(table, cell + 1) - low) * (position - cell)
+    low, high = float(look(table, cell)), float(look(table, cell + 1))
+    return low + (high - low) * (position - cell)
 
 
 @kernel
@@ -71,7 +71,8 @@ def fill_directions(
     else:
         for k in range(count):
             c, s = cos_sin_turn(lattice_point(base + k, z3, s3))
-            sx, sy, sz = sun_direction(tan_t, tan_l, 1.0, look_up(radius_sq, cells, lattice_point(base + k, z2, s2)), c, s)
+            r = look_up(radius_sq, cells, lattice_point(base + k, z2, s2))
+            sx, sy, sz = sun_direction(tan_t, tan_l, 1.0, r, c, s)
             put(px, k, -sx)
             put(py, k, -sy)
             put(pz, k, -sz)
@@ -111,7 +112,8 @@ def through_grooves_below(
 ) -> tuple[float, float, float, float]:
     """Flat face, then one facet of the grooves toward the tubes. `shine` is p_z of the lens frame, before any sag.
 
-    Fills position, direction (p_y stays), weight and what is left to do. Returns the sums started, reflected, absorbed and left of the rays that went this plain way.
+    Fills position, direction (p_y stays), weight and what is left to do. Returns the sums started, reflected, absorbed
+    and left of the rays that went this plain way.
     """
     t, pitch, tan_q, half_length = sheet.thickness, sheet.pitch, sheet.tan_draft, sheet.half_length
     half_width = sheet.half_width
@@ -262,7 +264,7 @@ def into_pieces(
         c, s = look(cos_piece, cell), side * look(sin_piece, cell)
         dx, dz = start - centre, t + look(lowered, cell)
         qx, qz = look(px, k) * c + look(pz, k) * s, look(pz, k) * c - look(px, k) * s
-        on = (t - (dz * c - dx * s)) / (qz if qz < -TINY else -TINY)
+        on = (t - (dz * c - dx * s)) / min(qz, -TINY)
         put(groove, k, cell)
         put(out_px, k, qx)
         put(out_pz, k, qz)
@@ -345,7 +347,7 @@ def meet_row(
     height, half_length = row.height, row.half_length
     radius, inner, outer = row.absorber_radius, row.inner_radius, row.outer_radius
     radius_sq, inner_sq, outer_sq = radius * radius, inner * inner, outer * outer
-    spacing, middle, last = row.spacing, 0.5 * (row.count - 1), float(row.count - 1)
+    spacing, middle, last = row.spacing, 0.5 * (row.tubes - 1), float(row.tubes - 1)
     per_spacing = 1.0 / spacing if spacing > 0.0 else 0.0
     around, along = float(row.patches_around), float(row.patches_along)
     missed, lost = 0.0, 0.0
@@ -408,7 +410,8 @@ def meet_row(
         put(patch, k, np.int32(place) * np.int32(around) + np.int32(turn) if reaches else np.int32(0))
         put(arrived, k, here)
         put(cosine, k, min(to_absorber / radius, 1.0))
-        beside = enveloped & steep & (not passes) & (not hits) & (abs(v_outer) <= half_length) & (not shaded) & (s > 0.0)
+        beside = enveloped & steep & (not passes) & (not hits) & (not shaded)
+        beside &= (abs(v_outer) <= half_length) & (s > 0.0)
         put(stray, k, DONE if plain | (power == 0.0) else (BESIDE if beside else FROM_SHEET))
     return missed, lost
 
@@ -505,7 +508,7 @@ def trace_replicate(
     glass_index, glass_absorption, cosine = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
     line, todo, stray = np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32)
     bins, tube, patch = np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32)
-    tubes_apart = np.zeros((APART, 2, row.count))
+    tubes_apart = np.zeros((APART, 2, row.tubes))
     # Without sag the frames of the grooves are the lens frame, and its arrays serve for both.
     sagging = sheet.sag != 0.0
     px0, pz0, x0, y0, xs, zs, pxs, pzs = px, pz, x, y, x1, z1, px1, pz1
@@ -567,5 +570,5 @@ def trace_replicate(
                     x1[k], y1[k], z1[k], px1[k], py[k], pz1[k], sums, tubes, flux)
     for part in range(APART):
         for kind in range(2):
-            for number in range(row.count):
+            for number in range(row.tubes):
                 tubes[kind, number] += tubes_apart[part, kind, number]

@@ -96,17 +96,18 @@ def _put(_context: Any, array: Any, index: Any, value: Any) -> Any:
     return types.void(array, index, value), generate
 
 
-def _look_plainly(array: Any, index: int) -> Any:
+def _look_plainly(array: Any, index: Any) -> Any:
     return array[index]
 
 
-def _put_plainly(array: Any, index: int, value: Any) -> None:
+def _put_plainly(array: Any, index: Any, value: Any) -> None:
     array[index] = value
 
 
 # `look(array, index)` and `put(array, index, value)` read and write a contiguous one-dimensional array without bounds
-# or negative indices, and promise the compiler that within one loop no array is both looked at and put to. With that promise LLVM turns loops with table look-ups into vector code; without it, it must assume that
-# any store may change any table, and does not.
+# or negative indices, and promise the compiler that within one loop no array is both looked at and put to. With that
+# promise LLVM turns loops with table look-ups into vector code; without it, it must assume that any store may change
+# any table, and does not.
 look = _look_plainly if numba.config.DISABLE_JIT else _look
 put = _put_plainly if numba.config.DISABLE_JIT else _put
 

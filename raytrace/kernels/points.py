@@ -5,6 +5,7 @@ Ray i of a replicate of N = 2^m rays has u_j = frac(i z_j / N + shift_j): Cools,
 """
 
 import math
+from collections.abc import Callable
 
 import numba
 import numpy as np
@@ -32,7 +33,7 @@ def lattice_point(i: int, z: int, shift: int) -> float:
     they are 2^31 or more: 32-bit numbers wrap around as the coordinate does. Signed ones turn into floats in one vector
     instruction, hence the half.
     """
-    return low_32_bits(i * z + shift) * TWO_TO_MINUS_32 + 0.5
+    return float(low_32_bits(i * z + shift)) * TWO_TO_MINUS_32 + 0.5
 
 
 @inlined
@@ -54,7 +55,9 @@ def _hashed_uniform_plainly(key: int, ray: int, draw: int) -> float:
     return float((v ^ (v >> 31)) >> 11) * TWO_TO_MINUS_53
 
 
-hashed_uniform = _hashed_uniform_plainly if numba.config.DISABLE_JIT else _hashed_uniform
+hashed_uniform: Callable[[int, int, int], float] = (
+    _hashed_uniform_plainly if numba.config.DISABLE_JIT else _hashed_uniform
+)
 
 
 @inlined
@@ -63,7 +66,8 @@ def from_table(table: np.ndarray, u: float) -> float:
     cells = table.shape[0] - 1
     position = u * cells
     cell = min(int(position), cells - 1)
-    return table[cell] + (table[cell + 1] - table[cell]) * (position - cell)
+    low, high = float(table[cell]), float(table[cell + 1])
+    return low + (high - low) * (position - cell)
 
 
 @inlined

@@ -5,8 +5,6 @@ normal part follows from |p| = n on either side: Snell's law in three dimensions
 7th ed. 1999, sec. 1.5 (Fresnel) and sec. 3.2 (law of refraction in vector form).
 """
 
-import math
-
 from raytrace.kernels.jit import inlined
 
 

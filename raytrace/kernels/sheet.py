@@ -1,8 +1,8 @@
 """One ray through the grooved sheet, surface by surface: the general, exact path.
 
 Profile frame: zeta counts from the plane of the groove tips into the sheet, so zeta = z for grooves toward the tubes
-and zeta = thickness - z for grooves toward the sun; the flat face is zeta = thickness. The half at x < 0 is folded over,
-so x >= 0 everywhere and a ray that crosses x = 0 is mirrored. In groove g, X = x - g pitch:
+and zeta = thickness - z for grooves toward the sun; the flat face is zeta = thickness. The half at x < 0 is folded
+over, so x >= 0 everywhere and a ray that crosses x = 0 is mirrored. In groove g, X = x - g pitch:
 facet from (0, 0) to (pitch - depth tan q, depth), riser on to (pitch, 0); the sheet lies above this line.
 Translation along y keeps p_y, so all geometry is in the plane across the grooves, with momentum p = n * direction.
 """
@@ -103,8 +103,8 @@ def walk_sheet(
 ) -> tuple[int, float, float, float, float, float, float, float, float, float]:
     """Follow one ray from the sunward face plane until it leaves the sheet.
 
-    (x, y) is where it crosses that plane and (px, py, pz) its unit direction, both in the lens frame. The first facet is
-    turned by `first_turn` [rad], later ones by hashed numbers. Returns the fate,
+    (x, y) is where it crosses that plane and (px, py, pz) its unit direction, both in the lens frame. The first facet
+    is turned by `first_turn` [rad], later ones by hashed numbers. Returns the fate,
     the weight left, position and direction in the lens frame, and the weights reflected and absorbed on the way.
     """
     t, pitch, grooves = sheet.thickness, sheet.pitch, sheet.depth.shape[0]
@@ -202,7 +202,7 @@ def walk_sheet(
             if not inside:
                 fate = UP if sheet.flipped else DOWN
             continue
-        if what == _CELL_HIGH or what == _CELL_LOW:
+        if what in (_CELL_HIGH, _CELL_LOW):
             last = _NOTHING
             if zeta < 0.0:
                 fate = TRAPPED  # rounding let the ray slip through a groove tip

@@ -12,8 +12,8 @@ def sun_direction(
 ) -> tuple[float, float, float]:
     """Unit vector, in the lens frame, towards a point of the sun's disc or aureole.
 
-    The sun's centre lies along (x, y, z), of any length; the point lies sqrt(radius_sq) radians from it. Sine and cosine
-    of that small angle by their series, to 2e-9 at 44 mrad.
+    The sun's centre lies along (x, y, z), of any length; the point lies sqrt(radius_sq) radians from it. Sine and
+    cosine of that small angle by their series, to 2e-9 at 44 mrad.
     """
     norm = 1.0 / math.sqrt(x * x + y * y + z * z)
     cx, cy, cz = x * norm, y * norm, z * norm

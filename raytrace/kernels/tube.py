@@ -20,7 +20,7 @@ from raytrace.kernels.sheet import MAX_SURFACES
 class Row(NamedTuple):
     """The row as plain numbers [m] and arrays."""
 
-    count: int
+    tubes: int
     spacing: float
     half_length: float
     absorber_radius: float
@@ -71,9 +71,9 @@ def patch_of(row: Row, u: float, v: float, w: float) -> int:
 
 @inlined
 def next_tube(row: Row, last: int, u: float, w: float, du: float, dw: float) -> int:
-    """The tube whose (endless) cylinder the ray enters next, or -1. The cylinders are apart, so their order is fixed."""
+    """The tube whose endless cylinder the ray enters next, or -1. The cylinders are apart, so their order is fixed."""
     r = row.outer_radius
-    middle = 0.5 * (row.count - 1)
+    middle = 0.5 * (row.tubes - 1)
     if du * du + dw * dw == 0.0:
         return -1
     # The stretch of u over which the ray is within r of the row's plane.
@@ -89,9 +89,9 @@ def next_tube(row: Row, last: int, u: float, w: float, du: float, dw: float) -> 
             return -1
         u1, u2 = u, math.inf if du > 0.0 else -math.inf
     low, high = min(u1, u2) - r, max(u1, u2) + r
-    if row.count > 1:
+    if row.tubes > 1:
         first = max(math.ceil(max(low, -1e9) / row.spacing + middle), 0.0)
-        final = min(math.floor(min(high, 1e9) / row.spacing + middle), row.count - 1.0)
+        final = min(math.floor(min(high, 1e9) / row.spacing + middle), row.tubes - 1.0)
     else:
         first = 0.0
         final = 0.0 if low <= 0.0 <= high else -1.0
@@ -119,7 +119,7 @@ def slip_through(
     plainly: past an end, or on into a neighbour.
     """
     across, across_glass = pu * pu + pw * pw, n * n - pv * pv
-    cu = u - (tube - 0.5 * (row.count - 1)) * row.spacing
+    cu = u - (tube - 0.5 * (row.tubes - 1)) * row.spacing
     moment = cu * pw - w * pu
     moment_sq = moment * moment
     outer_sq, inner_sq = row.outer_radius * row.outer_radius, row.inner_radius * row.inner_radius
@@ -158,7 +158,7 @@ def slip_through(
         return -1.0
     for side in (-1.0, 1.0):
         near = tube + side
-        if 0.0 <= near < row.count:
+        if 0.0 <= near < row.tubes:
             other = (cu - side * row.spacing) * pw - w * pu
             if other * other < across * outer_sq:
                 return -1.0
@@ -176,7 +176,7 @@ def walk_row(
     the absorptance met, and the patch.
     """
     h = row.half_length
-    middle = 0.5 * (row.count - 1)
+    middle = 0.5 * (row.tubes - 1)
     lost = 0.0
     surfaces = 0
     last = -1
@@ -206,7 +206,8 @@ def walk_row(
                 state = _GLASS
             else:
                 cosine = -(pu * cu + pw * w) / row.outer_radius
-                return tube, weight, lost, from_table(row.absorptance, min(max(cosine, 0.0), 1.0)), patch_of(row, cu, v, w)
+                factor = from_table(row.absorptance, min(max(cosine, 0.0), 1.0))
+                return tube, weight, lost, factor, patch_of(row, cu, v, w)
         elif pv != 0.0:
             # Through the open end, if it comes that way.
             s = ((-h if pv > 0.0 else h) - v) / pv
