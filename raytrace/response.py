@@ -2,8 +2,8 @@
 
 Built from traces at the nodes of a grid over the transversal and the longitudinal angle, and over the tilt where the
 row stays level while the lens tilts. The grid is made finer where a trace halfway between nodes differs from what the
-grid says there. All nodes share their random numbers, so that the table is smooth. Its error is found by traces with other
-random numbers at random angles.
+grid says there. All nodes share their random numbers, so that the table is smooth. Its error is found by traces with
+other random numbers at random angles.
 """
 
 import hashlib
@@ -53,6 +53,8 @@ MOST_NODES_WITH_TILT = 2600
 """Nodes at which refining stops, for the time that they cost."""
 
 CHECKS = 32
+LIT = 0.05
+CANDIDATES = 4096
 CHECK_RAYS = 1 << 17
 WIDTHS = ("w50", "w90", "w95", "fwhm", "centroid")
 
@@ -70,10 +72,14 @@ class Domain:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class TableError:
-    """Differences in intercepted fraction between the table and direct traces at random angles of its domain."""
+    """Differences in intercepted fraction between the table and direct traces at random angles of its domain.
+
+    The largest, the median, and the rms where more than `LIT` reaches the row; half of the checks lie there.
+    """
 
     worst: float
     typical: float
+    where_lit: float
     checks: int
 
 
@@ -354,19 +360,27 @@ def build_response(
         values=values,
         tubes=tubes,
         domain=Domain(transversal=across, longitudinal=along),
-        error=TableError(worst=math.nan, typical=math.nan, checks=0),
+        error=TableError(worst=math.nan, typical=math.nan, where_lit=math.nan, checks=0),
         mirrored=mirrored,
         swaps=swaps,
     )
     rng = np.random.default_rng(np.random.SeedSequence(entropy=seed, spawn_key=(1,)))
     low = np.array([a[0] for a in axes])
     high = np.array([a[-1] for a in axes])
-    places = [tuple(map(float, low + (high - low) * u)) for u in rng.random((CHECKS, 3))]
+    candidates = low + (high - low) * rng.random((CANDIDATES, 3))
+    lit = np.flatnonzero(table.at(*candidates.T).intercepted.sum(axis=1) > LIT)[: CHECKS // 2]
+    rest = np.setdiff1d(np.arange(CHECKS), lit)[: CHECKS - len(lit)]
+    chosen = candidates[np.concatenate([lit, rest])]
     with ThreadPoolExecutor(max_workers=tracer.threads) as pool:
-        direct = list(pool.map(lambda p: tracer.one(p, CHECK_RAYS, seed + 1, replicates=2), places))
-    said = table.at(*(np.array([p[k] for p in places]) for k in range(3)))
-    off = np.abs(said.intercepted.sum(axis=1) - np.array(direct)[:, :tubes].sum(axis=1))
-    error = TableError(worst=float(off.max()), typical=float(np.median(off)), checks=CHECKS)
+        direct = list(pool.map(lambda c: tracer.one((c[0], c[1], c[2]), CHECK_RAYS, seed + 1, 2), chosen.tolist()))
+    traced = np.array(direct)[:, :tubes].sum(axis=1)
+    off = np.abs(table.at(*chosen.T).intercepted.sum(axis=1) - traced)
+    error = TableError(
+        worst=float(off.max()),
+        typical=float(np.median(off)),
+        where_lit=float(np.sqrt((off[traced > LIT] ** 2).mean())) if (traced > LIT).any() else 0.0,
+        checks=CHECKS,
+    )
     if progress is not None:
         progress(1.0)
     return ResponseTable(**{f.name: getattr(table, f.name) for f in fields(table) if f.name != "error"}, error=error)
@@ -396,7 +410,7 @@ def _packed(table: ResponseTable) -> bytes:
         values=table.values,
         tubes=table.tubes,
         domain=np.array([table.domain.transversal, table.domain.longitudinal]),
-        error=np.array([table.error.worst, table.error.typical, table.error.checks]),
+        error=np.array([table.error.worst, table.error.typical, table.error.where_lit, table.error.checks]),
         mirrored=np.array(table.mirrored),
         swaps=np.array(table.swaps),
     )
@@ -422,7 +436,9 @@ def _unpacked(path: Path) -> ResponseTable | None:
                     transversal=(float(domain[0, 0]), float(domain[0, 1])),
                     longitudinal=(float(domain[1, 0]), float(domain[1, 1])),
                 ),
-                error=TableError(worst=float(error[0]), typical=float(error[1]), checks=int(error[2])),
+                error=TableError(
+                    worst=float(error[0]), typical=float(error[1]), where_lit=float(error[2]), checks=int(error[3])
+                ),
                 mirrored=(bool(kept["mirrored"][0]), bool(kept["mirrored"][1])),
                 swaps=(bool(kept["swaps"][0]), bool(kept["swaps"][1])),
             )
@@ -456,13 +472,28 @@ def load_or_build(
     progress: Progress | None = None,
 ) -> ResponseTable:
     """The table kept in `folder`, or a new one that is then kept there; arguments as for `build_response`."""
-    largest = 0.0 if tilts is None else max(abs(tilts[0]), abs(tilts[1]))
-    key = response_key(scene, (row_at(0.0), row_at(0.5 * largest), row_at(largest)), tilts, seed)
-    path = None if folder is None else folder / f"response-{key}.npz"
-    kept = None if path is None else _unpacked(path)
+    kept = load(scene, row_at=row_at, tilts=tilts, folder=folder, seed=seed)
     if kept is not None:
         return kept
     table = build_response(scene, row_at=row_at, tilts=tilts, seed=seed, threads=threads, progress=progress)
-    if path is not None:
-        _keep(table, path)
+    if folder is not None:
+        _keep(table, _place(scene, row_at, tilts, folder, seed))
     return table
+
+
+def load(
+    scene: Scene,
+    *,
+    row_at: RowAt,
+    tilts: tuple[float, float] | None = None,
+    folder: Path | None,
+    seed: int = 0,
+) -> ResponseTable | None:
+    """The table kept in `folder`; None where there is none or it is damaged."""
+    return None if folder is None else _unpacked(_place(scene, row_at, tilts, folder, seed))
+
+
+def _place(scene: Scene, row_at: RowAt, tilts: tuple[float, float] | None, folder: Path, seed: int) -> Path:
+    largest = 0.0 if tilts is None else max(abs(tilts[0]), abs(tilts[1]))
+    poses = (row_at(0.0), row_at(0.5 * largest), row_at(largest))
+    return folder / f"response-{response_key(scene, poses, tilts, seed)}.npz"

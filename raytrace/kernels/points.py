@@ -66,8 +66,9 @@ def from_table(table: np.ndarray, u: float) -> float:
     cells = table.shape[0] - 1
     position = u * cells
     cell = min(int(position), cells - 1)
-    low, high = float(table[cell]), float(table[cell + 1])
-    return low + (high - low) * (position - cell)
+    low: float = table[cell]
+    high: float = table[cell + 1]
+    return low + (high - low) * float(position - cell)
 
 
 @inlined

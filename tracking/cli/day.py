@@ -29,13 +29,19 @@ def day(
         int | None,
         typer.Option(metavar="N", help="Threads; the result does not depend on it.", show_default="all processors"),
     ] = None,
+    direct: Annotated[  # noqa: FBT002
+        bool,
+        typer.Option(
+            "--direct", help="Trace each instant; so do --rays and --relative-error. Default: the response table."
+        ),
+    ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print the numbers as JSON, for programs.")] = False,  # noqa: FBT002
     out: Annotated[
         Path | None,
         typer.Option(metavar="DIR", help="Also write day.txt, day.json and day.csv there.", show_default=False),
     ] = None,
 ) -> None:
-    """Settings of the lens and power on each tube through a day, each from a ray trace, and the day's sums."""
+    """Settings of the lens and power on each tube through a day, from ray traces, and the day's sums."""
     from tracking.cli import console, files, options
     from tracking.cli.scene_words import scene_errors
     from tracking.cli.tables import console_width
@@ -53,6 +59,7 @@ def day(
 
     from tracking.plans.day import day_plan
     from tracking.plans.power import RELATIVE_ERROR, Effort
+    from tracking.response import day_table
     from tracking.scenefile import read_scene
 
     scene_file = read_scene(scene)
@@ -62,19 +69,24 @@ def day(
         seed=seed,
         threads=threads,
     )
-    with scene_errors(scene), console.progress_bar("Tracing the day (the very first run compiles first)") as progress:
-        plan = day_plan(
-            scene_file,
-            dt.datetime.now(scene_file.site.zone).date() if asked is None else asked,
-            interval,
-            effort=effort,
-            progress=progress,
-        )
+    direct = direct or rays is not None or relative_error is not None
+    with scene_errors(scene):
+        with console.progress_bar("Building the response table, once for this scene") as progress:
+            table = None if direct else day_table(scene_file, progress=progress)
+        with console.progress_bar("Tracing the day (the very first run compiles first)") as progress:
+            plan = day_plan(
+                scene_file,
+                dt.datetime.now(scene_file.site.zone).date() if asked is None else asked,
+                interval,
+                effort=effort,
+                table=table,
+                progress=progress,
+            )
     from tracking.cli.day_numbers import csv_text, json_object
     from tracking.cli.day_table import remarks, sun_words, table_text
 
     texts = {
-        "day.txt": table_text(scene_file, plan, effort, width=console_width()),
+        "day.txt": table_text(scene_file, plan, effort, table, width=console_width()),
         "day.json": console.as_json(json_object(plan)),
         "day.csv": csv_text(plan),
     }

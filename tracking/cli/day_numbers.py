@@ -44,7 +44,7 @@ def _instant_object(entry: DayInstant) -> dict[str, Any]:
         "absorbed_w_standard_error": powers.absorbed_standard_error,
         "optical_efficiency": powers.optical_efficiency,
         "w90_m": powers.w90,
-        "power_from": "trace",
+        "power_from": powers.source,
     }
 
 

@@ -4,6 +4,7 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
+from raytrace.response import ResponseTable
 from tracking.cli.cautions import LEVEL_MARGIN_DEG, OPEN_END_UP
 from tracking.cli.day_numbers import slope_of
 from tracking.cli.scene_words import closing_sections, dni_source, lens_words, tubes_words
@@ -24,8 +25,8 @@ LONG_STEP_SECONDS = 3600.0
 FLAG = "*"
 
 
-def table_text(scene_file: SceneFile, plan: Day, effort: Effort, *, width: int) -> str:
-    """The numbers for people."""
+def table_text(scene_file: SceneFile, plan: Day, effort: Effort, table: ResponseTable | None, *, width: int) -> str:
+    """The numbers for people; `table` is the response table that the powers were read from, if they were."""
     opening = [
         _clock_words(scene_file, plan),
         *sun_words(scene_file, plan),
@@ -38,7 +39,7 @@ def table_text(scene_file: SceneFile, plan: Day, effort: Effort, *, width: int) 
         sections.append(
             section(
                 "Settings and power",
-                *(paragraph(text, width=width) for text in _column_words(scene_file, effort)),
+                *(paragraph(text, width=width) for text in _column_words(scene_file, effort, table)),
                 "",
                 _instant_table(scene_file, plan.instants, width),
             )
@@ -78,7 +79,7 @@ def sun_words(scene_file: SceneFile, plan: Day) -> list[str]:
     return [words, f"DNI: {dni_source(scene_file)}. Every watt here stands and falls with it."]
 
 
-def _column_words(scene_file: SceneFile, effort: Effort) -> list[str]:
+def _column_words(scene_file: SceneFile, effort: Effort, table: ResponseTable | None) -> list[str]:
     polar = scene_file.mount.kind == "polar"
     settings = (
         "Tilt is the declination to set, swivel the hour angle, afternoon positive."
@@ -99,6 +100,13 @@ def _column_words(scene_file: SceneFile, effort: Effort) -> list[str]:
         f"normal, across and along the grooves. Slope: how the tubes lie against level, {FLAG} where within "
         f"{LEVEL_MARGIN_DEG:g} deg. w90: width that holds 90 % of the light of the focal line. Angles in deg."
     )
+    if table is not None:
+        source = (
+            f"Each power is from the scene's response table, which ray traces fill: +- is "
+            f"{100.0 * table.error.where_lit:.2g} % of the aperture power, the rms of its differences from traces at "
+            f"random angles. --direct traces each instant instead."
+        )
+        return [columns, source]
     return [columns, f"Each power is from a ray trace at that instant: {error}. +- is one standard error."]
 
 

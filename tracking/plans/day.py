@@ -5,9 +5,11 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 
+from raytrace.response import ResponseTable
 from raytrace.scene import RowPose
 from raytrace.trace import prepare
 from tracking.mount import MIN_ELEVATION
@@ -40,6 +42,7 @@ class Powers:
     w90: float | None
     rays: int
     reached: bool | None
+    source: Literal["trace", "table"] = "trace"
 
     @property
     def optical_efficiency(self) -> float | None:
@@ -89,6 +92,7 @@ def day_plan(
     step: dt.timedelta,
     *,
     effort: Effort | None = None,
+    table: ResponseTable | None = None,
     progress: Progress | None = None,
 ) -> Day:
     """Settings and power at each instant of a day, and the day's sums.
@@ -103,6 +107,8 @@ def day_plan(
         Time between instants, above 0 and at most a day; instants lie at its whole multiples in local clock time.
     effort
         How many rays each instant gets; by default as many as a relative standard error of 0.5 % asks for.
+    table
+        The scene's response table: powers are then read from it, and `effort` does not count.
     progress
         Called now and then with the share done.
 
@@ -117,7 +123,10 @@ def day_plan(
     grid = {time.astimezone(dt.UTC) for time in day_instants(site, date, step)}
     spans = _aimed_spans(site, events)
     instants = instants_at(scene_file, sorted(grid.union(*spans)))
-    powers = _powers(scene_file, instants, effort or Effort(), progress)
+    if table is None:
+        powers = _powers(scene_file, instants, effort or Effort(), progress)
+    else:
+        powers = _powers_from_table(scene_file, instants, table)
     nodes = tuple(DayInstant(instant=i, powers=p) for i, p in zip(instants, powers, strict=True))
     return Day(
         date=date,
@@ -195,6 +204,37 @@ def _powers(
             powers.append(_powers_of(known[place], aperture))
         if progress is not None:
             progress((k + 1) / len(instants))
+    return powers
+
+
+def _powers_from_table(scene_file: SceneFile, instants: Sequence[Instant], table: ResponseTable) -> list[Powers]:
+    aims = [instant.aim for instant in instants]
+    response = table.at(
+        [0.0 if aim is None else aim.angles.transversal for aim in aims],
+        [0.0 if aim is None else aim.angles.longitudinal for aim in aims],
+        [0.0 if aim is None else aim.setting.tilt for aim in aims],
+    )
+    powers = []
+    for k, instant in enumerate(instants):
+        aperture = aperture_power(scene_file, instant)
+        if aperture <= 0.0:
+            powers.append(_no_power(scene_file.scene.tubes.count))
+            continue
+        intercepted, absorbed = aperture * response.intercepted[k], aperture * response.absorbed[k]
+        powers.append(
+            Powers(
+                aperture=aperture,
+                intercepted=float(intercepted.sum()),
+                intercepted_per_tube=tuple(intercepted.tolist()),
+                absorbed=float(absorbed.sum()),
+                absorbed_per_tube=tuple(absorbed.tolist()),
+                absorbed_standard_error=aperture * table.error.where_lit,
+                w90=float(response.w90[k]),
+                rays=0,
+                reached=None,
+                source="table",
+            )
+        )
     return powers
 
 

@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from typing import Annotated, Any
 
 from raytrace.optics.materials import Material
-
 from raytrace.scene import GroovesSide, Lens
 from tracking.scenefile.forms import LENS_MATERIAL, Number, Quantity, Word
 from tracking.scenefile.table import Table, default

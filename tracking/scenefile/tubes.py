@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from typing import Annotated
 
 from raytrace.optics.materials import Material, constant_material, material_named
-
 from raytrace.scene import Envelope, Tubes
 from tracking.scenefile.forms import (
     ENVELOPE_MATERIAL,
