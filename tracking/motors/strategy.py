@@ -92,10 +92,9 @@ def follow_dead_band(
     start_counts : int, optional
         Where the axis stands at first; by default half a step ahead already.
     """
-
     angle = np.empty_like(wanted)
     moves: list[Move] = []
-    counts = int(round(float(drive.counts(_ahead(wanted, 0, dead_band))))) if start_counts is None else start_counts
+    counts = round(float(drive.counts(_ahead(wanted, 0, dead_band)))) if start_counts is None else start_counts
     index = 0
     while index < len(wanted):
         stands = float(drive.angle(counts))
@@ -104,7 +103,7 @@ def follow_dead_band(
         angle[index:until] = stands
         if until == len(wanted):
             break
-        target = int(round(float(drive.counts(_ahead(wanted, until, dead_band)))))
+        target = round(float(drive.counts(_ahead(wanted, until, dead_band))))
         move = make_move(axis, drive, float(times[until]), counts, target, "follow")
         if move is not None:
             moves.append(move)
@@ -115,10 +114,11 @@ def follow_dead_band(
 
 
 def _ahead(wanted: Floats, index: int, dead_band: float) -> float:
-    """The angle a dead band further on [deg]; the furthest one where the sun turns back before, or sets."""
-    gone = np.abs(wanted[index:] - wanted[index])
-    reached = gone >= dead_band
-    return float(wanted[index + (int(np.argmax(reached)) if reached.any() else int(np.argmax(gone)))])
+    """The angle that stays within the dead band for longest [deg]: half a step ahead where the sun runs evenly."""
+    highest = np.maximum.accumulate(wanted[index:])
+    lowest = np.minimum.accumulate(wanted[index:])
+    last = max(0, int(np.count_nonzero(highest - lowest < 2.0 * dead_band)) - 1)
+    return 0.5 * float(highest[last] + lowest[last])
 
 
 def follow_interval(axis: AxisName, drive: Actuator, times: Floats, wanted: Floats, interval: float) -> Followed:
@@ -131,7 +131,8 @@ def follow_interval(axis: AxisName, drive: Actuator, times: Floats, wanted: Floa
         make_move(axis, drive, float(starts[k]), int(counts[k - 1]), int(counts[k]), "follow") for k in range(1, count)
     ]
     where = np.clip(np.searchsorted(starts, times, side="right") - 1, 0, count - 1)
-    return Followed(angle=np.asarray(drive.angle(counts))[where], moves=tuple(move for move in moves if move is not None))
+    done = tuple(move for move in moves if move is not None)
+    return Followed(angle=np.asarray(drive.angle(counts))[where], moves=done)
 
 
 def motor_seconds(moves: Iterable[Move]) -> float:
@@ -144,9 +145,16 @@ def worst_duty(moves: Sequence[Move], period: float) -> float:
     if not moves:
         return 0.0
     starts = np.array([move.start for move in moves])
-    ends = starts + np.array([move.motor_seconds for move in moves])
-    # The worst span begins with a move or ends with one: time run up to an instant is piecewise linear.
-    edges = np.sort(np.concatenate([starts, ends, starts + period, ends + period]))
-    ran = np.clip(edges[:, np.newaxis] - starts, 0.0, ends - starts).sum(axis=1)
-    before = np.clip(edges[:, np.newaxis] - period - starts, 0.0, ends - starts).sum(axis=1)
-    return float(np.max(ran - before) / period)
+    lengths = np.array([move.motor_seconds for move in moves])
+    order = np.argsort(starts)
+    starts, lengths = starts[order], lengths[order]
+    # A motor that has not finished when its next move begins goes on with that one afterwards.
+    done = np.maximum.accumulate(starts + lengths - np.cumsum(lengths)) + np.cumsum(lengths)
+    begun = done - lengths
+    edges = np.ravel(np.column_stack([begun, done]))
+    ran = np.repeat(np.cumsum(lengths), 2)
+    ran[::2] -= lengths
+    # The worst span ends where a move ends or begins where one begins: time run is piecewise linear in between.
+    ends = np.concatenate([done, begun + period])
+    in_span = np.interp(ends, edges, ran) - np.interp(ends - period, edges, ran, left=0.0)
+    return float(np.max(in_span) / period)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from raytrace.arrays import AnyArray, Floats
+from raytrace.arrays import AnyArray, Floats, Ints
 from tracking.actuator import Actuators
 from tracking.errors import InputError
 from tracking.mount import MIN_ELEVATION, ZENITH_CONE, Mount, aim_path, lens_angles, lens_axes, sun_vector
@@ -27,6 +27,8 @@ MOST_SWIVELS = 400
 """Swivels tried at an instant: as many as a slow drive needs, whose way in one instant is shorter than that step."""
 SPEED_MARGIN = 1e-6
 """Relative: a drive that is just fast enough is fast enough."""
+LEAST_AROUND = 1800.0
+"""Time [s] before and after a step that is too fast in which the path may leave the strict aim, at least."""
 OFF_AIM = 0.1
 """Angle [deg] by which a path must leave the strict aim to be called over the zenith."""
 HIGH_SUN = 60.0
@@ -137,10 +139,13 @@ def follow(
     strict_tilt, strict_swivel = strict[:, 0], strict[:, 1]
     tilt, swivel = strict_tilt, strict_swivel
     left = np.zeros(len(seconds), dtype=np.bool_)
-    if not _keeps_up(actuators, seconds, tilt, swivel, speed_share):
-        swivel, tilt = _cheapest_path(
-            mount, actuators, absorbed, seconds, azimuth, elevation, dni, (strict_tilt, strict_swivel), speed_share
-        )
+    late = _late_steps(actuators, seconds, tilt, swivel, speed_share)
+    if len(late):
+        graph = _Graph(
+            mount=mount, actuators=actuators, absorbed=absorbed, seconds=seconds, azimuth=azimuth, elevation=elevation,
+            dni=dni, tilt=strict_tilt, swivel=strict_swivel, speed_share=speed_share,
+        )  # fmt: skip
+        swivel, tilt = graph.mended(late)
         here = lens_angles(mount, tilt, swivel, azimuth, elevation)
         best = lens_angles(mount, strict_tilt, strict_swivel, azimuth, elevation)
         off = np.maximum(
@@ -160,13 +165,14 @@ def follow(
     )
 
 
-def _keeps_up(actuators: Actuators, seconds: Floats, tilt: Floats, swivel: Floats, speed_share: float) -> bool:
+def _late_steps(actuators: Actuators, seconds: Floats, tilt: Floats, swivel: Floats, speed_share: float) -> Ints:
+    """Steps of a path that are too fast for a drive."""
     room = np.diff(seconds) * speed_share * (1.0 + SPEED_MARGIN)
+    late = np.zeros(len(room), dtype=np.bool_)
     for axis, drive in actuators.axes():
         angles = tilt if axis == "tilt" else swivel
-        if np.any(drive.seconds(angles[:-1], angles[1:]) > room):
-            return False
-    return True
+        late |= drive.seconds(angles[:-1], angles[1:]) > room
+    return np.flatnonzero(late)
 
 
 def best_tilt(mount: Mount, swivel: Floats, azimuth: Floats, elevation: Floats) -> Floats:
@@ -185,52 +191,86 @@ def best_tilt(mount: Mount, swivel: Floats, azimuth: Floats, elevation: Floats) 
     return np.asarray(np.where((wanted >= low) & (wanted <= high), wanted, nearer))
 
 
-def _cheapest_path(
-    mount: Mount,
-    actuators: Actuators,
-    absorbed: AbsorbedFraction,
-    seconds: Floats,
-    azimuth: Floats,
-    elevation: Floats,
-    dni: Floats,
-    strict: tuple[Floats, Floats],
-    speed_share: float,
-) -> tuple[Floats, Floats]:
-    """Swivels and tilts (n,) of the path that loses the least energy."""
-    swivels = _swivels(mount, strict[1], azimuth, _grid_step(actuators, seconds, speed_share))
-    tilts = best_tilt(mount, swivels, azimuth[:, np.newaxis], elevation[:, np.newaxis])
-    swivels = np.concatenate([swivels, strict[1][:, np.newaxis]], axis=1)
-    tilts = np.concatenate([tilts, strict[0][:, np.newaxis]], axis=1)
-    gain = _power_share(mount, absorbed, tilts, swivels, azimuth, elevation)
-    weight = np.gradient(seconds) * dni if len(seconds) > 1 else dni
-    cost = (1.0 - gain) * weight[:, np.newaxis]
-    room = np.diff(seconds) * speed_share * (1.0 + SPEED_MARGIN)
-    travels = [
-        (drive.linkage.travel(tilts if axis == "tilt" else swivels), drive.speed) for axis, drive in actuators.axes()
-    ]
-    total, came_from = cost[0], []
-    for stage in range(1, len(seconds)):
-        way = total[:, np.newaxis] + TRAVEL_COST * weight[stage] * np.abs(
-            swivels[stage - 1][:, np.newaxis] - swivels[stage][np.newaxis, :]
-        )
-        for travel, speed in travels:
-            step = np.abs(travel[stage - 1][:, np.newaxis] - travel[stage][np.newaxis, :])
-            # NaN, beyond the triangle of an arm, is no way either.
-            way = np.where(step <= speed * room[stage - 1], way, np.inf)
-        best = np.argmin(way, axis=0)
-        came_from.append(best)
-        total = way[best, np.arange(way.shape[1])] + cost[stage]
-        if not np.isfinite(total).any():
-            # No drive can do this step: run after the sun from wherever that costs least, and be late.
-            total = cost[stage] + np.min(np.where(np.isfinite(total), total, 0.0))
-    pick = int(np.argmin(total))
-    picks = [pick]
-    for best in reversed(came_from):
-        pick = int(best[pick])
-        picks.append(pick)
-    picks.reverse()
-    stages = np.arange(len(seconds))
-    return swivels[stages, picks], tilts[stages, picks]
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class _Graph:
+    """A day's strict aim and all that a better path is judged by; arrays (n,)."""
+
+    mount: Mount
+    actuators: Actuators
+    absorbed: AbsorbedFraction
+    seconds: Floats
+    azimuth: Floats
+    elevation: Floats
+    dni: Floats
+    tilt: Floats
+    swivel: Floats
+    speed_share: float
+
+    def mended(self, late: Ints) -> tuple[Floats, Floats]:
+        """Swivels and tilts (n,) of a path without the steps that are too fast.
+
+        Only the hours around those steps are planned anew, from strict aim to strict aim; the whole day where that
+        cannot be done.
+        """
+        count = len(self.seconds)
+        step = float(np.min(np.diff(self.seconds)))
+        drive = self.actuators.swivel
+        turn = 0.0 if drive is None or drive.is_linear else 2.0 * 360.0 / (drive.speed * self.speed_share)
+        around = int(np.ceil(max(LEAST_AROUND, turn) / step))
+        first, last = max(0, int(late[0]) - around), min(count - 1, int(late[-1]) + 1 + around)
+        found = self._cheapest(first, last, pinned=True)
+        if found is None:
+            first, last = 0, count - 1
+            found = self._cheapest(first, last, pinned=False)
+        swivel, tilt = self.swivel.copy(), self.tilt.copy()
+        if found is not None:
+            swivel[first : last + 1], tilt[first : last + 1] = found
+        return swivel, tilt
+
+    def _cheapest(self, first: int, last: int, *, pinned: bool) -> tuple[Floats, Floats] | None:
+        """The path that loses the least energy from one instant to another; `pinned` to the strict aim at its ends."""
+        here = slice(first, last + 1)
+        seconds, azimuth, elevation = self.seconds[here], self.azimuth[here], self.elevation[here]
+        step = _grid_step(self.actuators, seconds, self.speed_share)
+        swivels = _swivels(self.mount, self.swivel[here], azimuth, step)
+        tilts = best_tilt(self.mount, swivels, azimuth[:, np.newaxis], elevation[:, np.newaxis])
+        swivels = np.concatenate([swivels, self.swivel[here, np.newaxis]], axis=1)
+        tilts = np.concatenate([tilts, self.tilt[here, np.newaxis]], axis=1)
+        gain = _power_share(self.mount, self.absorbed, tilts, swivels, azimuth, elevation)
+        weight = np.gradient(seconds) * self.dni[here] if len(seconds) > 1 else self.dni[here]
+        cost = (1.0 - gain) * weight[:, np.newaxis]
+        if pinned and first > 0:
+            cost[0, :-1] = np.inf
+        if pinned and last < len(self.seconds) - 1:
+            cost[-1, :-1] = np.inf
+        room = np.diff(seconds) * self.speed_share * (1.0 + SPEED_MARGIN)
+        travels = [
+            (drive.linkage.travel(tilts if axis == "tilt" else swivels), drive.speed)
+            for axis, drive in self.actuators.axes()
+        ]
+        total, came_from = cost[0], []
+        for stage in range(1, len(seconds)):
+            way = total[:, np.newaxis] + TRAVEL_COST * weight[stage] * np.abs(
+                swivels[stage - 1][:, np.newaxis] - swivels[stage][np.newaxis, :]
+            )
+            for travel, speed in travels:
+                gap = np.abs(travel[stage - 1][:, np.newaxis] - travel[stage][np.newaxis, :])
+                # NaN, beyond the triangle of an arm, is no way either.
+                way = np.where(gap <= speed * room[stage - 1], way, np.inf)
+            best = np.argmin(way, axis=0)
+            came_from.append(best)
+            total = way[best, np.arange(way.shape[1])] + cost[stage]
+            if not np.isfinite(total).any():
+                if pinned:
+                    return None
+                # No drive can do this step: run after the sun from wherever that costs least, and be late.
+                total = cost[stage].copy()
+        picks = [int(np.argmin(total))]
+        for best in reversed(came_from):
+            picks.append(int(best[picks[-1]]))
+        picks.reverse()
+        stages = np.arange(len(seconds))
+        return swivels[stages, picks], tilts[stages, picks]
 
 
 def _grid_step(actuators: Actuators, seconds: Floats, speed_share: float) -> float:

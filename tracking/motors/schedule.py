@@ -1,0 +1,431 @@
+"""A period's schedule: for each day the path, the moves, the way out in the morning and home at night, and the costs.
+
+A motor day runs over 24 h of UTC from the site's mean midnight, rounded to an hour, so that no path is cut in the
+middle of a sunny day. States: "stowed" at night, "waiting" at the first setpoint before the sun is high enough,
+"tracking", and "over zenith" where the path leaves the strict aim, or the swivel rests, near the zenith.
+"""
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from raytrace.arrays import Floats
+from tracking.actuator import Actuator, Actuators, AxisName
+from tracking.errors import InputError
+from tracking.motors.safety import ConcentrationMap, Stow, concentration_map, stow_pose
+from tracking.motors.strategy import (
+    Followed,
+    Move,
+    fine_times,
+    follow_dead_band,
+    follow_interval,
+    make_move,
+    motor_seconds,
+    worst_duty,
+)
+from tracking.motors.track import AbsorbedFraction, Track, absorbed_fraction, driven_mount, follow, power_share
+from tracking.mount import MIN_ELEVATION, Mount
+from tracking.scenefile import SceneFile
+from tracking.sky.sunpath import sun_path
+from tracking.sky.weather import direct_normal_irradiance
+
+State = Literal["tracking", "waiting", "stowed", "over zenith"]
+STATE_WORDS: dict[State, str] = {
+    "tracking": "tracking",
+    "waiting": "waiting for sun",
+    "stowed": "stowed",
+    "over zenith": "over the zenith",
+}
+
+GRID_SECONDS = 60
+"""Step of the paths [s]; between two instants of it both axes move evenly in counts."""
+DAY_SECONDS = 86400
+HOUR_SECONDS = 3600
+WAIT_MARGIN = 300
+"""Time [s] by which the lens stands at its first setpoint before it is needed. Chosen, no source."""
+SAFE_DUTY = 0.5
+"""Share of the allowed motor time that the long ways of morning and evening may use, as others run beside them."""
+SPEED_SHARES = (1.0, 0.5)
+"""Shares of the drives' speed tried on the path; where a duty cycle breaks, the path is planned again with less."""
+STOW_SUNS = 40
+"""Days of the period whose suns the stow pose is tried under, at most."""
+STOW_STEP_MINUTES = 20
+BEHIND = 1e-4
+"""Power share below which a lens that is aimed as well as it can be waits for the sun."""
+
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Drive:
+    """All that schedules of a scene have in common."""
+
+    scene_file: SceneFile
+    mount: Mount
+    actuators: Actuators
+    absorbed: AbsorbedFraction
+    chart: ConcentrationMap
+    stow: Stow
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Losses:
+    """Energies of a day [J]: absorbed with perfect aiming, along the path, and with the motors' moves."""
+
+    perfect: float
+    path: float
+    moved: float
+
+    @property
+    def path_loss(self) -> float:
+        """Share of the energy that the path loses against perfect aiming."""
+        return 0.0 if self.perfect <= 0.0 else 1.0 - self.path / self.perfect
+
+    @property
+    def loss(self) -> float:
+        """Share of the energy that path and moves lose against perfect aiming."""
+        return 0.0 if self.perfect <= 0.0 else 1.0 - self.moved / self.perfect
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class AxisLoad:
+    """What a day asks of a motor: moves, time that it runs [s], and the worst share of any duty period."""
+
+    axis: AxisName
+    moves: int
+    motor_seconds: float
+    worst_duty: float
+    allowed_duty: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class DaySchedule:
+    """One motor day. `start` in seconds since 1970 UTC; `track` is None where the sun stays too low all day."""
+
+    date: dt.date
+    start: int
+    track: Track | None
+    wait_from: float
+    moves: tuple[Move, ...]
+    loads: tuple[AxisLoad, ...]
+    losses: Losses
+    power: Floats
+    """Power along the path at each instant of the track, over DNI times the aperture."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Setpoint:
+    """Where the lens should stand: state and angles [deg]."""
+
+    seconds: float
+    state: State
+    tilt: float
+    swivel: float
+
+
+def day_start(scene_file: SceneFile, date: dt.date) -> int:
+    """Start of a motor day [s since 1970 UTC]."""
+    midnight = dt.datetime.combine(date, dt.time(), tzinfo=dt.UTC)
+    return int(midnight.timestamp()) - HOUR_SECONDS * round(scene_file.site.longitude / 15.0)
+
+
+def prepare_drive(
+    scene_file: SceneFile, dates: Sequence[dt.date], progress: Progress | None = None
+) -> Drive:
+    """Mount, response and safe poses for schedules on these dates.
+
+    Raises
+    ------
+    InputError
+        If an axis of the mount has no drive.
+    """
+    mount = driven_mount(scene_file)
+    chart = concentration_map(scene_file.scene)
+    every = max(1, len(dates) // STOW_SUNS)
+    steps = np.arange(0, DAY_SECONDS, STOW_STEP_MINUTES * 60)
+    times = [
+        dt.datetime.fromtimestamp(day_start(scene_file, date) + int(step), tz=dt.UTC)
+        for date in dict.fromkeys((*dates[::every], dates[-1]))
+        for step in steps
+    ]
+    path = sun_path(scene_file.site, times)
+    up = path.elevation > 0.0
+    stow = stow_pose(mount, scene_file.actuators, chart, path.azimuth[up], path.elevation[up])
+    return Drive(
+        scene_file=scene_file,
+        mount=mount,
+        actuators=scene_file.actuators,
+        absorbed=absorbed_fraction(scene_file, progress),
+        chart=chart,
+        stow=stow,
+    )
+
+
+def day_track(drive: Drive, date: dt.date, speed_share: float = 1.0) -> tuple[Track, Floats] | None:
+    """The path of a motor day on a grid of GRID_SECONDS, and the DNI at its instants; None where nothing is aimed.
+
+    Of two spans with the sun high enough on one day, as there are near the poles, the longer one counts.
+    """
+    start = day_start(drive.scene_file, date)
+    seconds = start + np.arange(0, DAY_SECONDS, GRID_SECONDS, dtype=np.float64)
+    times = [dt.datetime.fromtimestamp(float(second), tz=dt.UTC) for second in seconds]
+    path = sun_path(drive.scene_file.site, times)
+    high = path.elevation >= MIN_ELEVATION
+    if not high.any():
+        return None
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], high, [False]]).astype(np.int8)))
+    spans = list(zip(edges[::2], edges[1::2], strict=True))
+    first, last = max(spans, key=lambda span: span[1] - span[0])
+    here = slice(int(first), int(last))
+    dni = direct_normal_irradiance(drive.scene_file.sky, drive.scene_file.site, path)[here]
+    track = follow(
+        mount=drive.mount,
+        actuators=drive.actuators,
+        absorbed=drive.absorbed,
+        seconds=seconds[here],
+        azimuth=path.azimuth[here],
+        elevation=path.elevation[here],
+        dni=dni,
+        speed_share=speed_share,
+    )
+    return track, dni
+
+
+def day_schedule(drive: Drive, date: dt.date, *, check_duty: bool = True) -> DaySchedule:
+    """The schedule of a day by the dead bands of its drives.
+
+    Raises
+    ------
+    InputError
+        If a motor would run longer than its duty cycle allows, unless `check_duty` is off.
+    """
+    slowest = SAFE_DUTY * min(each.duty_cycle for _, each in drive.actuators.axes())
+    schedule: DaySchedule | None = None
+    for share in (*SPEED_SHARES, slowest):
+        found = day_track(drive, date, share)
+        if found is None:
+            return _empty_day(drive, date)
+        tried = _scheduled(drive, date, *found)
+        if all(load.worst_duty <= load.allowed_duty for load in tried.loads):
+            return tried
+        schedule = schedule or tried
+    assert schedule is not None  # noqa: S101  the loop has run
+    if check_duty:
+        raise _duty_error(drive, schedule, next(load for load in schedule.loads if load.worst_duty > load.allowed_duty))
+    return schedule
+
+
+def _duty_error(drive: Drive, schedule: DaySchedule, load: AxisLoad) -> InputError:
+    actuator = dict(drive.actuators.axes())[load.axis]
+    return InputError(
+        file=str(drive.scene_file.path),
+        key=f"actuators.{load.axis}.duty_cycle",
+        problem=(
+            f"on {schedule.date.isoformat()} this motor would run for {100.0 * load.worst_duty:.1f} % of "
+            f"{actuator.duty_period / 60.0:g} min, and it may run for {100.0 * load.allowed_duty:.1f} % at most: the "
+            "plan is refused"
+        ),
+        allowed="Allowed: a larger duty cycle, a faster drive, less backlash, or a wider dead band.",
+    )
+
+
+def _empty_day(drive: Drive, date: dt.date) -> DaySchedule:
+    start = day_start(drive.scene_file, date)
+    loads = tuple(
+        AxisLoad(axis=axis, moves=0, motor_seconds=0.0, worst_duty=0.0, allowed_duty=each.duty_cycle)
+        for axis, each in drive.actuators.axes()
+    )
+    return DaySchedule(
+        date=date, start=start, track=None, wait_from=float(start + DAY_SECONDS), moves=(), loads=loads,
+        losses=Losses(perfect=0.0, path=0.0, moved=0.0), power=np.zeros(0),
+    )  # fmt: skip
+
+
+def _scheduled(drive: Drive, date: dt.date, track: Track, dni: Floats) -> DaySchedule:
+    followed = follow_track(drive, track, {axis: each.dead_band for axis, each in drive.actuators.axes()})
+    moves: list[Move] = []
+    wait_from = float(track.seconds[0])
+    for axis, each in drive.actuators.axes():
+        own = followed[axis].moves
+        first = round(float(each.counts(followed[axis].angle[0])))
+        last = own[-1].to_counts if own else first
+        home = round(float(each.counts(stow_angle(drive, axis))))
+        outward = long_way(axis, each, 0.0, home, first, "out")
+        began = track.seconds[0] - WAIT_MARGIN - _length(outward)
+        wait_from = min(wait_from, float(began))
+        moves += long_way(axis, each, float(began), home, first, "out")
+        moves += own
+        moves += long_way(axis, each, float(track.seconds[-1]) + each.duty_period, last, home, "stow")
+    moves.sort(key=lambda move: move.start)
+    path, perfect = (
+        power_share(drive.mount, drive.absorbed, tilt, swivel, track.azimuth, track.elevation)
+        for tilt, swivel in ((track.tilt, track.swivel), (track.strict_tilt, track.strict_swivel))
+    )
+    lens = drive.scene_file.scene.lens
+    watts = dni * lens.width * lens.length
+    losses = Losses(
+        perfect=float(np.trapezoid(perfect * watts, track.seconds)),
+        path=float(np.trapezoid(path * watts, track.seconds)),
+        moved=moved_energy(drive, track, dni, followed),
+    )
+    loads = tuple(
+        axis_load(axis, each, [move for move in moves if move.axis == axis]) for axis, each in drive.actuators.axes()
+    )
+    return DaySchedule(
+        date=date, start=day_start(drive.scene_file, date), track=track, wait_from=wait_from, moves=tuple(moves),
+        loads=loads, losses=losses, power=path,
+    )  # fmt: skip
+
+
+def axis_load(axis: AxisName, drive: Actuator, moves: Sequence[Move]) -> AxisLoad:
+    """What these moves of one axis ask of its motor."""
+    return AxisLoad(
+        axis=axis,
+        moves=len(moves),
+        motor_seconds=motor_seconds(moves),
+        worst_duty=worst_duty(moves, drive.duty_period),
+        allowed_duty=drive.duty_cycle,
+    )
+
+
+def stow_angle(drive: Drive, axis: AxisName) -> float:
+    """Angle of an axis in the stow pose [deg]."""
+    return drive.stow.tilt if axis == "tilt" else drive.stow.swivel
+
+
+def long_way(
+    axis: AxisName, drive: Actuator, start: float, from_counts: int, to_counts: int, purpose: str
+) -> tuple[Move, ...]:
+    """A way through the whole range, cut into pieces with pauses so that the motor keeps its duty cycle."""
+    whole = make_move(axis, drive, start, from_counts, to_counts, purpose)
+    if whole is None:
+        return ()
+    room = SAFE_DUTY * drive.duty_cycle * drive.duty_period
+    pieces = max(1, int(np.ceil(whole.motor_seconds / room)))
+    stops = np.round(np.linspace(from_counts, to_counts, pieces + 1)).astype(np.int64)
+    made = [
+        make_move(axis, drive, start + k * drive.duty_period, int(stops[k]), int(stops[k + 1]), purpose)
+        for k in range(pieces)
+    ]
+    return tuple(move for move in made if move is not None)
+
+
+def _length(moves: Sequence[Move]) -> float:
+    """Time from the start of the first move to the end of the last [s]."""
+    return moves[-1].start + moves[-1].motor_seconds - moves[0].start if moves else 0.0
+
+
+def follow_track(
+    drive: Drive, track: Track, dead_bands: dict[AxisName, float] | None = None, interval: float | None = None
+) -> dict[AxisName, Followed]:
+    """How each axis follows a path, by its dead band [deg] or by an interval [s]."""
+    times = fine_times(track.seconds)
+    found: dict[AxisName, Followed] = {}
+    for axis, each in drive.actuators.axes():
+        counts = each.counts(track.tilt if axis == "tilt" else track.swivel)
+        wanted = np.asarray(each.angle(np.interp(times, track.seconds, counts)))
+        if interval is not None:
+            found[axis] = follow_interval(axis, each, times, wanted, interval)
+        else:
+            band = each.dead_band if dead_bands is None else dead_bands[axis]
+            found[axis] = follow_dead_band(axis, each, times, wanted, band)
+    return found
+
+
+def moved_energy(drive: Drive, track: Track, dni: Floats, followed: dict[AxisName, Followed]) -> float:
+    """Energy absorbed while the axes stand where their moves leave them [J], by the mean over fine instants."""
+    times = fine_times(track.seconds)[::3]
+    swivel = np.interp(times, track.seconds, track.swivel)
+    tilt = np.interp(times, track.seconds, track.tilt)
+    if "tilt" in followed:
+        tilt = followed["tilt"].angle[::3]
+    if "swivel" in followed:
+        swivel = followed["swivel"].angle[::3]
+    azimuth = np.interp(times, track.seconds, np.degrees(np.unwrap(np.radians(track.azimuth))))
+    elevation = np.interp(times, track.seconds, track.elevation)
+    lens = drive.scene_file.scene.lens
+    watts = np.interp(times, track.seconds, dni) * lens.width * lens.length
+    share = power_share(drive.mount, drive.absorbed, tilt, swivel, azimuth, elevation)
+    return float(np.trapezoid(share * watts, times))
+
+
+def setpoint_at(drive: Drive, day: DaySchedule, seconds: float) -> Setpoint:
+    """The setpoint at an instant of a motor day; between the grid's instants the counts run evenly."""
+    stow = drive.stow
+    track = day.track
+    if track is None or seconds < day.wait_from or seconds > track.seconds[-1]:
+        return Setpoint(seconds=seconds, state="stowed", tilt=stow.tilt, swivel=stow.swivel)
+    angles = {"tilt": float(track.tilt[0]), "swivel": float(track.swivel[0])}
+    for axis, each in drive.actuators.axes():
+        counts = each.counts(track.tilt if axis == "tilt" else track.swivel)
+        angles[axis] = float(each.angle(np.interp(seconds, track.seconds, counts)))
+    if seconds < track.seconds[0]:
+        state: State = "waiting"
+    else:
+        index = int((seconds - track.seconds[0]) // GRID_SECONDS)
+        behind = day.power[index] < BEHIND
+        state = "waiting" if behind else "over zenith" if track.over_zenith[index] else "tracking"
+    return Setpoint(seconds=seconds, state=state, tilt=angles["tilt"], swivel=angles["swivel"])
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Trial:
+    """A way to follow tried on one day: dead band [deg] or interval [s], moves, motor time [s], loss, worst duty."""
+
+    dead_band: float | None
+    interval: float | None
+    moves: dict[AxisName, int]
+    motor_seconds: float
+    loss: float
+    keeps_duty: bool
+
+
+DEAD_BANDS = (0.05, 0.1, 0.2, 0.3, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0)
+"""Dead bands of the table [deg]."""
+INTERVALS = (60.0, 120.0, 300.0, 600.0, 900.0, 1800.0)
+"""Intervals of the table [s]."""
+BISECTIONS = 10
+
+
+def trial(
+    drive: Drive, track: Track, dni: Floats, *, dead_band: float | None = None, interval: float | None = None
+) -> Trial:
+    """Follow a path by one dead band for all axes, or by an interval, and add up what that costs.
+
+    The loss is that of the moves alone, against the path followed without a pause.
+    """
+    bands: dict[AxisName, float] | None = None
+    if dead_band is not None:
+        bands = {axis: dead_band for axis, _ in drive.actuators.axes()}
+    followed = follow_track(drive, track, bands, interval)
+    lens = drive.scene_file.scene.lens
+    path = power_share(drive.mount, drive.absorbed, track.tilt, track.swivel, track.azimuth, track.elevation)
+    whole = float(np.trapezoid(path * dni * lens.width * lens.length, track.seconds))
+    duties = [
+        worst_duty(followed[axis].moves, each.duty_period) <= each.duty_cycle for axis, each in drive.actuators.axes()
+    ]
+    return Trial(
+        dead_band=dead_band,
+        interval=interval,
+        moves={axis: len(each.moves) for axis, each in followed.items()},
+        motor_seconds=sum(motor_seconds(each.moves) for each in followed.values()),
+        loss=0.0 if whole <= 0.0 else 1.0 - moved_energy(drive, track, dni, followed) / whole,
+        keeps_duty=all(duties),
+    )
+
+
+def best_dead_band(drive: Drive, track: Track, dni: Floats, wanted_loss: float) -> Trial:
+    """The widest dead band whose moves lose no more than `wanted_loss`, and so the fewest moves; by bisection."""
+    low, high = DEAD_BANDS[0] / 10.0, 5.0
+    best = trial(drive, track, dni, dead_band=low)
+    for _ in range(BISECTIONS):
+        middle = float(np.sqrt(low * high))
+        found = trial(drive, track, dni, dead_band=middle)
+        if found.loss <= wanted_loss:
+            low, best = middle, found
+        else:
+            high = middle
+    return best
