@@ -1,16 +1,22 @@
-"""A slow and obvious tracer of the whole optical model: plain numpy, plain Monte Carlo, three-dimensional vectors throughout.
+"""A slow and obvious tracer of the whole optical model: plain numpy, plain Monte Carlo, vectors in three dimensions.
 
-It is written from the conventions of DEVELOPERS.md alone and shares no code with the compiled tracer. From `raytrace` it takes
-the scene's parameters, each material's index and absorption, and the table of the direct spectrum; all else is its own.
-Surfaces are planes (a point and a normal) and cylinders (a centre, an axis, a radius). A ray goes from one meeting to the next
-until its light is booked. Lengths in [m], angles in [rad] but where degrees are named, directions along the light's travel.
+It is written from the conventions of DEVELOPERS.md alone and shares no code with the compiled tracer. From `raytrace`
+it takes the scene's parameters, each material's index and absorption, and the table of the direct spectrum; all else
+is its own. Surfaces are planes (a point and a normal) and cylinders (a centre, an axis, a radius). A ray goes from
+one meeting to the next until its light is booked. Lengths in [m], angles in [rad] but where degrees are named,
+directions along the light's travel.
 
-Where the conventions leave something open, this is what is done here:
+Where the conventions leave something open, the choices of the compiled tracer are taken over:
 
-- A sagging groove is turned about the middle of its opening on the face z = 0, and a ray keeps the frame of the groove over
-  which it starts until it has left the sheet.
-- Light inside the glass of an envelope that runs past the tube's end flies on; light that enters the wall through that end is
-  not refracted there.
+- A sagging groove is turned about its middle on the face z = 0. A ray takes the frame of the groove over which it
+  crosses the face plane of the flat sheet, goes on from there to the lowered and turned face, and keeps that frame
+  until it has left the sheet. What then passes beside the sheet flies on.
+- Of the light at the first surface, what is reflected is booked first; the factor for dirt and haze is taken of what
+  enters.
+- The centroid of the focal line is that of the central 90 % of the light: the mean of all of it would hang on a few
+  stray rays.
+- Light that crosses the cut end of an envelope's glass, from without or within, is booked as lost in the envelope.
+- Light that the glass turns upward may meet a neighbouring tube before it is missed.
 """
 
 import math
@@ -168,7 +174,7 @@ def unit(a: Floats) -> Floats:
 
 
 def refracted(direction: Floats, normal: Floats, before: Floats, after: Floats) -> tuple[Floats, Floats, AnyArray]:
-    """Direction beyond a surface (n, 3), unpolarised reflectance (n,), and where the reflection is total (n,) bool.
+    """Direction beyond a surface (n, 3), unpolarised reflectance (n,), where the reflection is total (n,) bool.
 
     `normal` (n, 3) points the way that the light goes; `before` and `after` are the indices. Under total reflection the
     direction is the mirrored one. Snell's law in vector form; Fresnel's equations for both polarisations, averaged.
@@ -191,10 +197,10 @@ def refracted(direction: Floats, normal: Floats, before: Floats, after: Floats) 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Sheet:
-    """The grooves from the left edge to the right, arrays of (grooves,) or (grooves, 3); normals point out of the sheet.
+    """The grooves from left to right, arrays of (grooves,) or (grooves, 3); normals point out of the sheet.
 
-    The inner edge of a groove is that nearer to x = 0. Facets run from the inner edge at `base_z` to the tip, risers from there
-    to the outer edge at `base_z`.
+    The inner edge of a groove is that nearer to x = 0. Facets run from the inner edge at `base_z` to the tip, risers
+    from there to the outer edge at `base_z`.
     """
 
     pitch: float
@@ -213,7 +219,7 @@ class Sheet:
 
 
 def sheet_of(lens: Lens) -> Sheet:
-    """The groove geometry of a lens, from the facet law of the side it was cut for and the side on which the grooves lie."""
+    """The groove geometry of a lens: the facet law of the side it was cut for, on the side where the grooves lie."""
     on_a_side = max(1, round(lens.width / (2.0 * lens.groove_pitch)))
     pitch = lens.width / (2.0 * on_a_side)
     edges = pitch * np.arange(-on_a_side, on_a_side + 1)
@@ -248,9 +254,7 @@ def sheet_of(lens: Lens) -> Sheet:
         facet_point=np.column_stack([inner, nothing, base]),
         facet_normal=np.column_stack([side * np.sin(facet), nothing, -into * np.cos(facet)]),
         riser_point=np.column_stack([outer, nothing, base]),
-        riser_normal=np.column_stack(
-            [-side * math.cos(draft), nothing, np.full_like(centre, -into * math.sin(draft))]
-        ),
+        riser_normal=np.column_stack([-side * math.cos(draft), nothing, np.full_like(centre, -into * math.sin(draft))]),
     )
 
 
@@ -316,8 +320,8 @@ FLAT, FACET, RISER, LEFT, RIGHT, END, OPENING = range(7)
 def next_meeting(sheet: Sheet, rays: Rays, groove: Ints, in_glass: AnyArray) -> tuple[Ints, Floats]:
     """What each ray inside the sheet or in the air of a groove comes to next, (n,) code, and how far it is, (n,) [m].
 
-    A surface is met from within the glass when the ray goes the way of its outward normal, from the air when it goes against it.
-    The columns of neighbouring grooves meet in planes of constant x, which are no surfaces.
+    A surface is met from within the glass when the ray goes the way of its outward normal, from the air when it goes
+    against it. The columns of neighbouring grooves meet in planes of constant x, which are no surfaces.
     """
     o, d = rays.point, rays.direction
     flat_z = sheet.thickness if sheet.to_tubes else 0.0
@@ -331,7 +335,7 @@ def next_meeting(sheet: Sheet, rays: Rays, groove: Ints, in_glass: AnyArray) -> 
         return np.where(allowed & (far > -TINY), np.maximum(far, 0.0), np.inf)
 
     def way_to_groove_face(on_plane: Floats, normal: Floats, axis: int) -> Floats:
-        """Distance to a facet or a riser, which ends at the tip and at the groove's opening; ends told apart along `axis`."""
+        """Distance to a facet or a riser, which ends at the tip and at the groove's opening, looked at along `axis`."""
         towards = dot(d, normal)
         far = way(on_plane, normal, np.where(in_glass, towards > 0.0, towards < 0.0))
         met = o[:, axis] + np.where(np.isfinite(far), far, 0.0) * d[:, axis]
@@ -360,8 +364,8 @@ def beyond_facet(
 ) -> tuple[Floats, Floats, AnyArray]:
     """As `refracted`, with outward normals, and with facets whose normals are turned by a fresh slope error.
 
-    A turned normal is not taken where the ray would come from its wrong side, or would leave towards the wrong side of the true
-    facet.
+    A turned normal is not taken where the ray would come from its wrong side, or would leave towards the wrong side
+    of the true facet.
     """
     sense = np.where(in_glass, 1.0, -1.0)
     before = np.where(in_glass, rays.index, 1.0)
@@ -385,27 +389,46 @@ def beyond_facet(
     )
 
 
+def outward_normals(sheet: Sheet, what: Ints, groove: Ints) -> Floats:
+    """Normals out of the sheet at flat face, facets and risers, (n, 3)."""
+    normal = np.zeros((len(what), 3))
+    normal[:, 2] = 1.0 if sheet.to_tubes else -1.0
+    normal[what == FACET] = sheet.facet_normal[groove[what == FACET]]
+    normal[what == RISER] = sheet.riser_normal[groove[what == RISER]]
+    return normal
+
+
+def take_dirt(lens: Lens, rays: Rays, entering: Ints, tally: Tally) -> None:
+    """Take the factor for dirt and haze off the rays that enter the sheet."""
+    tally.book("absorbed_lens", rays.number[entering], rays.power[entering] * (1.0 - lens.transmittance_factor))
+    rays.power[entering] *= lens.transmittance_factor
+
+
 def through_sheet(rng: np.random.Generator, lens: Lens, sheet: Sheet, rays: Rays, tally: Tally) -> Rays:
     """The rays that leave on the tubes' side, in the frame of the sheet; all other light is booked.
 
     Rays start on the plane z = thickness, in the frame of the groove over which they stand.
     """
-    groove = np.clip(np.floor((rays.point[:, 0] + sheet.half_width) / sheet.pitch).astype(np.int64), 0, len(sheet.tip) - 1)
+    groove = np.clip(
+        np.floor((rays.point[:, 0] + sheet.half_width) / sheet.pitch).astype(np.int64), 0, len(sheet.tip) - 1
+    )
     in_glass = np.zeros(len(groove), dtype=bool)
     met = np.zeros(len(groove), dtype=np.int64)
-    gone: list[Rays] = []
+    beside = (np.abs(rays.point[:, 0]) > sheet.half_width) | (np.abs(rays.point[:, 1]) > sheet.half_length)
+    gone = [rays.chosen(beside)]
+    rays, groove, in_glass, met = rays.chosen(~beside), groove[~beside], in_glass[~beside], met[~beside]
     if sheet.to_tubes:  # the flat face comes first, and the ray stands on it
         up = np.broadcast_to(np.array([0.0, 0.0, 1.0]), rays.point.shape)
         rays.direction, reflectance, _ = refracted(rays.direction, -up, np.ones(len(groove)), rays.index)
         tally.book("reflected_lens", rays.number, rays.power * reflectance)
         rays.power = rays.power * (1.0 - reflectance)
+        take_dirt(lens, rays, np.arange(len(groove)), tally)
         in_glass[:] = True
         met[:] = 1
     while len(rays.number):
         code, far = next_meeting(sheet, rays, groove, in_glass)
         if not np.isfinite(far).all():
-            message = "a ray found no way out of the sheet"
-            raise RuntimeError(message)
+            raise RuntimeError("a ray found no way out of the sheet")
         rays.point = rays.point + far[:, None] * rays.direction
         kept = np.where(in_glass, np.exp(-rays.absorption * far), 1.0)
         tally.book("absorbed_lens", rays.number, rays.power * (1.0 - kept))
@@ -420,11 +443,8 @@ def through_sheet(rng: np.random.Generator, lens: Lens, sheet: Sheet, rays: Rays
         out = ~in_glass & ((code == OPENING) | (code == END))
 
         acting = np.flatnonzero(surface & ~trapped)
-        normal = np.zeros((len(acting), 3))
-        what, at = code[acting], groove[acting]
-        normal[:, 2] = 1.0 if sheet.to_tubes else -1.0
-        normal[what == FACET] = sheet.facet_normal[at[what == FACET]]
-        normal[what == RISER] = sheet.riser_normal[at[what == RISER]]
+        what = code[acting]
+        normal = outward_normals(sheet, what, groove[acting])
         mask = np.zeros(len(groove), dtype=bool)
         mask[acting] = True
         direction, reflectance, total = beyond_facet(
@@ -433,6 +453,7 @@ def through_sheet(rng: np.random.Generator, lens: Lens, sheet: Sheet, rays: Rays
         lost = np.where(total, 0.0, rays.power[acting] * reflectance)
         tally.book("reflected_lens", rays.number[acting], lost)
         rays.power[acting] -= lost
+        take_dirt(lens, rays, acting[met[acting] == 0], tally)
         rays.direction[acting] = direction
         met[acting] += 1
         out[acting] |= (what == FLAT) & ~total
@@ -457,10 +478,8 @@ def through_sheet(rng: np.random.Generator, lens: Lens, sheet: Sheet, rays: Rays
 # --------------------------------------------------------------------------------------------------------- the tubes
 
 
-def distance_to_cylinder(
-    rays: Rays, centre: Floats, axis: Floats, radius: float, length: float
-) -> Floats:
-    """Way to the nearest point ahead on a cylinder with open ends, from without or within, (n,) [m]; infinite on a miss."""
+def distance_to_cylinder(rays: Rays, centre: Floats, axis: Floats, radius: float, length: float) -> Floats:
+    """Way to the nearest point ahead on a cylinder with open ends, from without or within, (n,) [m]; inf on a miss."""
     relative = rays.point - centre
     along, speed = relative @ axis, rays.direction @ axis
     aside = relative - along[:, None] * axis
@@ -477,6 +496,22 @@ def distance_to_cylinder(
     return best
 
 
+def distance_to_cut_ends(rays: Rays, centre: Floats, axis: Floats, inner: float, outer: float, length: float) -> Floats:
+    """Way to the nearest of the two rings at which the glass of a tube ends, (n,) [m]; infinite on a miss."""
+    relative = rays.point - centre
+    along, speed = relative @ axis, rays.direction @ axis
+    best = np.full(len(along), np.inf)
+    for end in (-0.5 * length, 0.5 * length):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            way = (end - along) / speed
+        way = np.where(np.isfinite(way) & (way > AHEAD), way, np.inf)
+        at = relative + np.where(np.isfinite(way), way, 0.0)[:, None] * rays.direction
+        aside = at - (at @ axis)[:, None] * axis
+        distance = np.sqrt(dot(aside, aside))
+        best = np.where((distance >= inner) & (distance <= outer), np.minimum(best, way), best)
+    return best
+
+
 def absorptance(tubes: Tubes, cos_incidence: Floats) -> Floats:
     """Share that an absorber takes, (n,), by the cosine of the angle of incidence on it."""
     if not tubes.absorptance_angles:
@@ -484,6 +519,27 @@ def absorptance(tubes: Tubes, cos_incidence: Floats) -> Floats:
     angles, factors = np.array(tubes.absorptance_angles).T
     incidence = np.degrees(np.arccos(np.clip(cos_incidence, 0.0, 1.0)))
     return tubes.absorptance * np.interp(incidence, angles, factors)
+
+
+ABSORBER, INNER, OUTER, CUT_END = range(4)
+
+
+def next_in_row(
+    rays: Rays, centres: Floats, axis: Floats, radii: list[float], length: float
+) -> tuple[Floats, Ints, Ints]:
+    """Way to what each ray meets next in the row (n,) [m], infinite on a miss; which tube (n,); what of it (n,)."""
+    far = np.full(len(rays.number), np.inf)
+    which = np.zeros(len(far), dtype=np.int64)
+    what = np.zeros(len(far), dtype=np.int64)
+    for tube, centre in enumerate(centres):
+        ways = [distance_to_cylinder(rays, centre, axis, radius, length) for radius in radii]
+        if len(radii) > 1:
+            ways.append(distance_to_cut_ends(rays, centre, axis, radii[INNER], radii[OUTER], length))
+        for surface, way in enumerate(ways):
+            nearer = way < far
+            far = np.where(nearer, way, far)
+            which[nearer], what[nearer] = tube, surface
+    return far, which, what
 
 
 def into_row(scene: Scene, pose: RowPose, rays: Rays, tally: Tally) -> None:
@@ -495,40 +551,25 @@ def into_row(scene: Scene, pose: RowPose, rays: Rays, tally: Tally) -> None:
     radii = [0.5 * tubes.absorber_diameter]
     if tubes.envelope is not None:
         radii += [0.5 * tubes.envelope.inner_diameter, 0.5 * tubes.envelope.outer_diameter]
-    absorber, inner, outer = range(3)
     met = np.zeros(len(rays.number), dtype=np.int64)
-    inside = np.zeros(len(rays.number), dtype=bool)  # within some tube's glass or vacuum
     while len(rays.number):
-        far = np.full(len(rays.number), np.inf)
-        which = np.zeros(len(far), dtype=np.int64)
-        what = np.zeros(len(far), dtype=np.int64)
-        for tube, centre in enumerate(centres):
-            for surface, radius in enumerate(radii):
-                way = distance_to_cylinder(rays, centre, axis, radius, tubes.length)
-                nearer = way < far
-                far = np.where(nearer, way, far)
-                which[nearer], what[nearer] = tube, surface
-        # Light that the glass turned upward is missed once it is out of that tube.
-        missed = ~np.isfinite(far) | (~inside & (rays.direction[:, 2] >= 0.0))
+        far, which, what = next_in_row(rays, centres, axis, radii, tubes.length)
+        missed = ~np.isfinite(far)
         tally.book("missed", rays.number[missed], rays.power[missed])
         go = ~missed
-        rays, far, which, what, met, inside = rays.chosen(go), far[go], which[go], what[go], met[go], inside[go]
-        start = rays.point - centres[which]
+        rays, far, which, what, met = rays.chosen(go), far[go], which[go], what[go], met[go]
         rays.point = rays.point + far[:, None] * rays.direction
         relative = rays.point - centres[which]
         radial = unit(relative - (relative @ axis)[:, None] * axis)
         outward = dot(rays.direction, radial) > 0.0
-        in_glass = ((what == outer) & outward) | ((what == inner) & ~outward)
-        speed, begun = rays.direction @ axis, start @ axis
-        with np.errstate(divide="ignore", invalid="ignore"):
-            entered = np.where(np.abs(begun) > 0.5 * tubes.length, (np.abs(begun) - 0.5 * tubes.length) / np.abs(speed), 0.0)
-        kept = np.where(in_glass, np.exp(-rays.absorption * np.maximum(far - entered, 0.0)), 1.0)
+        in_glass = ((what == OUTER) & outward) | ((what == INNER) & ~outward)
+        kept = np.where(in_glass, np.exp(-rays.absorption * far), 1.0)
         tally.book("envelope", rays.number, rays.power * (1.0 - kept))
         rays.power = rays.power * kept
 
-        trapped = met == MAX_SURFACES
+        trapped = (met == MAX_SURFACES) | (what == CUT_END)
         tally.book("envelope", rays.number[trapped], rays.power[trapped])
-        reached = (what == absorber) & ~trapped
+        reached = (what == ABSORBER) & ~trapped
         share = absorptance(tubes, np.abs(dot(rays.direction, radial)))
         tally.book("absorbed", rays.number[reached], (rays.power * share)[reached])
         tally.book("reflected_absorber", rays.number[reached], (rays.power * (1.0 - share))[reached])
@@ -548,18 +589,23 @@ def into_row(scene: Scene, pose: RowPose, rays: Rays, tally: Tally) -> None:
         tally.book("envelope", rays.number, lost)
         rays.power = rays.power - lost
         met = met + 1
-        inside = ~((what == outer) & outward & ~total)
 
 
 # ----------------------------------------------------------------------------------------------------- the focal line
 
 
-def width_holding(share: float, x: Floats, power: Floats) -> float:
-    """Full width that holds the central `share` of the power, with equal tails [m]."""
+def ends_holding(share: float, x: Floats, power: Floats) -> tuple[float, float]:
+    """Both ends of the stretch that holds the central `share` of the power, with equal tails [m]."""
     order = np.argsort(x)
     running = np.cumsum(power[order]) - 0.5 * power[order]
     low, high = np.interp(np.array([0.5 - 0.5 * share, 0.5 + 0.5 * share]) * power.sum(), running, x[order])
-    return float(high - low)
+    return float(low), float(high)
+
+
+def width_holding(share: float, x: Floats, power: Floats) -> float:
+    """Full width that holds the central `share` of the power, with equal tails [m]."""
+    low, high = ends_holding(share, x, power)
+    return high - low
 
 
 def full_width_at_half_maximum(x: Floats, power: Floats) -> float:
@@ -579,17 +625,17 @@ def full_width_at_half_maximum(x: Floats, power: Floats) -> float:
 
 
 def focal_line_figures(x: Floats, power: Floats, absorber_diameter: float) -> dict[str, float]:
-    """Centroid and widths [m] and the share within one absorber diameter either side of the centroid."""
-    centroid = float(np.average(x, weights=power))
+    """Centroid of the central 90 %, widths [m], and the share within an absorber diameter of the centroid."""
+    low, high = ends_holding(0.90, x, power)
+    central = (x >= low) & (x <= high)
+    centroid = float(np.average(x[central], weights=power[central]))
     return {
         "centroid": centroid,
         "w50": width_holding(0.50, x, power),
         "w90": width_holding(0.90, x, power),
         "w95": width_holding(0.95, x, power),
         "fwhm": full_width_at_half_maximum(x, power),
-        "share_within_absorber_diameter": float(
-            power[np.abs(x - centroid) <= absorber_diameter].sum() / power.sum()
-        ),
+        "share_within_absorber_diameter": float(power[np.abs(x - centroid) <= absorber_diameter].sum() / power.sum()),
     }
 
 
@@ -644,26 +690,29 @@ def chunk(
     towards_sun = sun_vectors(rng, scene, chi, transversal_angle, longitudinal_angle, count)
     power = np.maximum(towards_sun[:, 2], 0.0)
     tally.book("all", number, power)
-    tally.book("absorbed_lens", number, power * (1.0 - lens.transmittance_factor))
     colour = wavelengths(rng, scene.sun, count)
     x = rng.uniform(-sheet.half_width, sheet.half_width, count)
     y = rng.uniform(-sheet.half_length, sheet.half_length, count)
     groove = np.clip(np.floor((x + sheet.half_width) / sheet.pitch).astype(np.int64), 0, len(sheet.tip) - 1)
     centre = sheet.centre_x[groove]
     lean = np.arctan(8.0 * lens.sag * centre / lens.width**2)  # slope of -sag (1 - (2 x / width)^2)
+    hinge = np.column_stack([centre, np.zeros(count), -lens.sag * (1.0 - (2.0 * centre / lens.width) ** 2)])
+    middle = np.column_stack([centre, np.zeros(count), np.zeros(count)])
     rays = Rays(
         number=number,
-        point=np.column_stack([x, y, np.full(count, sheet.thickness)]),
+        point=turned_about_y(np.column_stack([x, y, np.full(count, sheet.thickness)]) - hinge, -lean) + middle,
         direction=turned_about_y(-towards_sun, -lean),
-        power=power * lens.transmittance_factor,
+        power=power,
         index=np.broadcast_to(np.asarray(lens.material.refractive_index(colour), dtype=float), (count,)),
         absorption=np.broadcast_to(np.asarray(lens.material.absorption_coefficient(colour), dtype=float), (count,)),
-    ).chosen(power > 0.0)
+    )
+    under = (power > 0.0) & (rays.direction[:, 2] >= 0.0)  # grazing light that passes under its own turned piece
+    tally.book("missed", number[under], power[under])
+    rays = rays.chosen((power > 0.0) & ~under)
+    on_face = (sheet.thickness - rays.point[:, 2]) / rays.direction[:, 2]
+    rays.point = rays.point + on_face[:, None] * rays.direction
     rays = through_sheet(rng, lens, sheet, rays, tally)
-    hinge = np.column_stack([centre, np.zeros(count), np.zeros(count)])[rays.number]
-    lowered = -lens.sag * (1.0 - (2.0 * centre[rays.number] / lens.width) ** 2)
-    rays.point = turned_about_y(rays.point - hinge, lean[rays.number]) + hinge
-    rays.point[:, 2] += lowered
+    rays.point = turned_about_y(rays.point - middle[rays.number], lean[rays.number]) + hinge[rays.number]
     rays.direction = turned_about_y(rays.direction, lean[rays.number])
     tally.book("below", rays.number, rays.power)
     on_plane = rays.point[:, 0] - (scene.lens_height + rays.point[:, 2]) * rays.direction[:, 0] / rays.direction[:, 2]
@@ -684,7 +733,9 @@ def ratio(above: Floats, below: Floats) -> Mean:
     return Mean(value=value, standard_error=float(np.std(spread, ddof=1) / math.sqrt(len(above))))
 
 
-def result_of(scene: Scene, rays: int, sums: dict[str, Floats], lines: list[tuple[Floats, Floats, Ints]]) -> PlainResult:
+def result_of(
+    scene: Scene, rays: int, sums: dict[str, Floats], lines: list[tuple[Floats, Floats, Ints]]
+) -> PlainResult:
     """Means and standard errors from the sums of the batches."""
     nothing = np.zeros(BATCHES)
     reaching = sums.get("absorbed", nothing) + sums.get("reflected_absorber", nothing)
