@@ -13,7 +13,7 @@ import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
@@ -224,6 +224,10 @@ def run_replicates(
     tubes = np.zeros((plan.groups, 2, row.tubes))
     profile = np.zeros((plan.groups, window.fine_bins + 2 * window.outer_bins))
     flux = np.zeros((2, tubes_mapped, patches))
+    sheet = inputs.sheet
+    flags: list[Literal[True] | None] = [
+        True if flag else None for flag in (sheet.flipped, row.enveloped, sheet.sag != 0.0)
+    ]
     lock = threading.Lock()
     done = itertools.count(1)
     stop = threading.Event()
@@ -236,7 +240,7 @@ def run_replicates(
             shift, key = shifts_and_key(seed, first + number)
             trace_replicate(
                 inputs.sheet, row, inputs.sun, window, plan.rays_each, vector, shift, key,
-                totals[group], tubes[group], profile[group], own_flux,
+                totals[group], tubes[group], profile[group], own_flux, *flags,
             )  # fmt: skip
             if progress is not None:
                 with lock:

@@ -8,11 +8,12 @@ they book the same ray alike but for rounding.
 """
 
 import math
+from typing import Literal
 
 import numpy as np
 
 from raytrace.kernels import path, points
-from raytrace.kernels.jit import inlined, kernel, look, put
+from raytrace.kernels.jit import entry, inlined, kernel, look, put
 from raytrace.kernels.path import Sun, Window, finish_at_row, follow_ray, profile_bin
 from raytrace.kernels.points import cos_sin_turn, lattice_point, sin_cos_small
 from raytrace.kernels.refract import attenuation, transmittance
@@ -25,6 +26,8 @@ BLOCK = 256
 
 APART = 4
 """Sums of each tube kept apart, so that one addition need not wait for the one before."""
+
+Flag = Literal[True] | None
 
 # What is left to do for a ray of a block.
 DONE, FROM_START, FROM_SHEET, BESIDE = 0, 1, 2, 3
@@ -329,17 +332,17 @@ def turn_of(u: float, w: float) -> float:
     return angle * (0.5 / math.pi) + 0.5
 
 
-@inlined
+@kernel
 def meet_row(
-    row: Row, enveloped: bool, count: int,
+    row: Row, enveloped: Flag, count: int,
     px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray,
     glass_index: np.ndarray, glass_absorption: np.ndarray, weight: np.ndarray,
     tube: np.ndarray, patch: np.ndarray, arrived: np.ndarray, cosine: np.ndarray, stray: np.ndarray,
 ) -> tuple[float, float]:
     """The one tube that a plain ray can meet, and what arrives there: zero where it does not.
 
-    `enveloped` is a constant where this is called, so that each kind of tube gets a loop of its own. Returns the sums
-    missed and lost in envelopes of the rays that are done here.
+    Bare tubes have None for `enveloped` and read no glass. Returns the sums missed and lost in envelopes of the rays
+    that are done here.
     """
     a = row.axes
     a00, a01, a02, a10, a11, a12 = a[0, 0], a[0, 1], a[0, 2], a[1, 0], a[1, 1], a[1, 2]
@@ -379,7 +382,7 @@ def meet_row(
         v_hit = v_outer
         hu, hw = cu + s * pu, w + s * pw
         share = 1.0
-        if enveloped:
+        if enveloped is not None:
             n = look(glass_index, k)
             across_glass = max(n * n - pv * pv, TINY)
             in_outer = math.sqrt(max(across_glass * outer_sq - min(moment_sq, across * outer_sq), 0.0))
@@ -410,31 +413,10 @@ def meet_row(
         put(patch, k, np.int32(place) * np.int32(around) + np.int32(turn) if reaches else np.int32(0))
         put(arrived, k, here)
         put(cosine, k, min(to_absorber / radius, 1.0))
-        beside = enveloped & steep & (not passes) & (not hits) & (not shaded)
+        beside = (enveloped is not None) & steep & (not passes) & (not hits) & (not shaded)
         beside &= (abs(v_outer) <= half_length) & (s > 0.0)
         put(stray, k, DONE if plain | (power == 0.0) else (BESIDE if beside else FROM_SHEET))
     return missed, lost
-
-
-@kernel
-def meet_bare(
-    row: Row, count: int, px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray,
-    weight: np.ndarray, tube: np.ndarray, patch: np.ndarray, arrived: np.ndarray, cosine: np.ndarray, stray: np.ndarray,
-) -> tuple[float, float]:
-    """`meet_row` for bare tubes."""
-    return meet_row(row, False, count, px, py, pz, x, y, z, weight, weight, weight, tube, patch, arrived, cosine, stray)
-
-
-@kernel
-def meet_enveloped(
-    row: Row, count: int, px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray,
-    glass_index: np.ndarray, glass_absorption: np.ndarray, weight: np.ndarray,
-    tube: np.ndarray, patch: np.ndarray, arrived: np.ndarray, cosine: np.ndarray, stray: np.ndarray,
-) -> tuple[float, float]:
-    """`meet_row` for tubes in a glass envelope."""
-    return meet_row(
-        row, True, count, px, py, pz, x, y, z, glass_index, glass_absorption, weight,
-        tube, patch, arrived, cosine, stray)
 
 
 @kernel
@@ -494,12 +476,17 @@ def slip_past(
     )
 
 
-@kernel
+@entry
 def trace_replicate(
     sheet: Sheet, row: Row, sun: Sun, window: Window, rays: int, vector: np.ndarray, shift: np.ndarray, key: int,
     sums: np.ndarray, tubes: np.ndarray, profile: np.ndarray, flux: np.ndarray,
+    flipped: Flag, enveloped: Flag, sagging: Flag,
 ) -> None:
-    """Trace the `rays` rays of one replicate, a power of two; add all to the arrays given."""
+    """Trace the `rays` rays of one replicate, a power of two; add all to the arrays given.
+
+    `flipped` (grooves toward the sun), `enveloped` and `sagging` say True or None what `sheet` and `row` are: as None
+    is a type of its own, only the stages that a scene needs are compiled for it.
+    """
     px, py, pz = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
     x, y, px1, pz1 = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
     x1, y1, z1 = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
@@ -510,40 +497,36 @@ def trace_replicate(
     bins, tube, patch = np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32)
     tubes_apart = np.zeros((APART, 2, row.tubes))
     # Without sag the frames of the grooves are the lens frame, and its arrays serve for both.
-    sagging = sheet.sag != 0.0
     px0, pz0, x0, y0, xs, zs, pxs, pzs = px, pz, x, y, x1, z1, px1, pz1
     groove = np.empty(BLOCK, np.int32)
-    if sagging:
+    if sagging is not None:
         px0, pz0, x0, y0 = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
         xs, zs, pxs, pzs = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
     for base in range(0, rays, BLOCK):
         count = min(BLOCK, rays - base)
         fill_directions(sun, base, count, vector, shift, px, py, pz)
         fill_starts(sheet, sun, base, count, vector, shift, x, y, index, absorption, turn, line)
-        if sagging:
+        if sagging is not None:
             into_pieces(sheet, count, px, py, pz, x, y, px0, pz0, x0, y0, groove)
-        if sheet.flipped:
+        if flipped is not None:
             started, reflected, absorbed, left = through_grooves_above(
                 sheet, count, pz, px0, py, pz0, x0, y0, index, absorption, turn, xs, y1, zs, pxs, pzs, weight, todo)
         else:
             started, reflected, absorbed, left = through_grooves_below(
                 sheet, count, pz, px0, py, pz0, x0, y0, index, absorption, turn, xs, y1, zs, pxs, pzs, weight, todo)
-        if sagging:
+        if sagging is not None:
             out_of_pieces(sheet, count, x, groove, pxs, pzs, xs, zs, px1, pz1, x1, z1, weight)
         sums[path.STARTED] += started
         sums[path.REFLECTED_LENS] += reflected
         sums[path.ABSORBED_LENS] += absorbed
         sums[path.LEFT_DOWN] += left
         fill_profile_bins(window, row.height, count, px1, pz1, x1, z1, crossing, bins)
-        if row.enveloped:
+        if enveloped is not None:
             fill_gathered(sun.glass_index, line, count, glass_index)
             fill_gathered(sun.glass_absorption, line, count, glass_absorption)
-            missed, lost = meet_enveloped(
-                row, count, px1, py, pz1, x1, y1, z1, glass_index, glass_absorption, weight,
-                tube, patch, arrived, cosine, stray)
-        else:
-            missed, lost = meet_bare(
-                row, count, px1, py, pz1, x1, y1, z1, weight, tube, patch, arrived, cosine, stray)
+        missed, lost = meet_row(
+            row, enveloped, count, px1, py, pz1, x1, y1, z1, glass_index, glass_absorption, weight,
+            tube, patch, arrived, cosine, stray)
         taken_up, turned_back = absorb(row.absorptance, count, arrived, cosine, taken)
         sums[path.MISSED_ROW] += missed
         sums[path.ENVELOPE] += lost

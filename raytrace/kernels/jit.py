@@ -30,27 +30,30 @@ def _cache_folder() -> str:
 _CACHE_FOLDER = _cache_folder()
 
 
-def _compiled(function: Function, **options: Any) -> Function:
-    """Compile on the first call, keep the machine code on disk, release the interpreter's lock while it runs.
+POLICY: dict[str, Any] = {"error_model": "numpy", "nogil": True, "fastmath": FLAGS}
+"""Zero divides as in IEEE arithmetic; the interpreter's lock is released while compiled code runs."""
 
-    Where no cache folder can be written, the function is compiled anew in each process.
+
+def entry(function: Function) -> Function:
+    """A compiled function that Python calls: compiled on the first call, its machine code kept on disk.
+
+    Where no cache folder can be written, it is compiled anew in each process.
     """
     own_folder = numba.config.CACHE_DIR == ""
     if own_folder:
         numba.config.CACHE_DIR = _CACHE_FOLDER
-    policy: dict[str, Any] = {"error_model": "numpy", "nogil": True, "fastmath": FLAGS, **options}
     try:
-        return numba.njit(cache=True, **policy)(function)  # type: ignore[no-any-return]
+        return numba.njit(cache=True, **POLICY)(function)  # type: ignore[no-any-return]
     except (RuntimeError, OSError):
-        return numba.njit(**policy)(function)  # type: ignore[no-any-return]
+        return numba.njit(**POLICY)(function)  # type: ignore[no-any-return]
     finally:
         if own_folder:
             numba.config.CACHE_DIR = ""
 
 
 def kernel(function: Function) -> Function:
-    """A compiled function."""
-    return _compiled(function)
+    """A compiled function that compiled functions call. Their machine code holds its own: it is not kept by itself."""
+    return numba.njit(**POLICY)(function)  # type: ignore[no-any-return]
 
 
 def inlined(function: Function) -> Function:
@@ -58,7 +61,7 @@ def inlined(function: Function) -> Function:
 
     For what is called once for each ray: a call would pass every number of the sheet and the row on the stack.
     """
-    return _compiled(function, forceinline=True)
+    return numba.njit(forceinline=True, **POLICY)(function)  # type: ignore[no-any-return]
 
 
 def _alias_scope(module: Any) -> Any:

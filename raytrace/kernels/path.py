@@ -6,7 +6,7 @@ from typing import NamedTuple
 import numpy as np
 
 from raytrace.kernels import points
-from raytrace.kernels.jit import inlined, kernel
+from raytrace.kernels.jit import entry, inlined, kernel
 from raytrace.kernels.points import cos_sin_turn, from_table, lattice_point
 from raytrace.kernels.sheet import DOWN, EDGE, UP, Sheet, walk_sheet
 from raytrace.kernels.sun import sun_direction, turned_centre
@@ -59,7 +59,7 @@ def profile_bin(window: Window, x: float) -> int:
     return window.outer_bins + window.fine_bins + int(k)
 
 
-@inlined
+@kernel
 def finish_at_row(
     row: Row, glass_index: float, glass_absorption: float, weight: float,
     x: float, y: float, z: float, px: float, py: float, pz: float,
@@ -147,7 +147,7 @@ def follow_ray(
         sums[TRAPPED_LENS] += weight
 
 
-@kernel
+@entry
 def trace_one_by_one(
     sheet: Sheet, row: Row, sun: Sun, window: Window, rays: int, vector: np.ndarray, shift: np.ndarray, key: int,
     sums: np.ndarray, tubes: np.ndarray, profile: np.ndarray, flux: np.ndarray,
