@@ -13,6 +13,7 @@ import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
@@ -193,6 +194,14 @@ def prepare(scene: Scene) -> PreparedScene:
         normal=np.array(normal_quantiles()),
         absorptance=absorptance_table(scene.tubes),
     )
+
+
+def must_compile() -> bool:
+    """Whether the first trace of this process will compile the tracer, as no machine code of it is kept yet."""
+    from raytrace.kernels.block import trace_replicate
+
+    compiled = getattr(trace_replicate, "stats", None)  # without the compiler it is a plain function
+    return compiled is not None and not any(Path(compiled.cache_path or ".").glob("*.trace_replicate-*.nbi"))
 
 
 def default_threads() -> int:

@@ -44,7 +44,14 @@ def _printable(text: str, encoding: str) -> str:
 
 @contextmanager
 def progress_bar(what: str) -> Iterator[Progress | None]:
-    """A bar on standard error while the block runs; None where standard error is no terminal."""
+    """A bar on standard error while the block runs; None where standard error is no terminal.
+
+    Says in a line what a first run waits for.
+    """
+    from raytrace.trace import must_compile
+
+    if must_compile():
+        talk("Compiling the ray tracer for this machine: once, up to half a minute.")
     if not sys.stderr.isatty():
         yield None
         return
