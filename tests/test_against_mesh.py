@@ -8,6 +8,7 @@ a surface within 0.3 um of an edge may slip by it (they are counted: some 2e-5 o
 import math
 from dataclasses import dataclass, replace
 
+import numba
 import numpy as np
 import pytest
 import trimesh
@@ -17,6 +18,10 @@ from trimesh.ray import ray_pyembree
 from raytrace.optics.materials import constant_material
 from raytrace.scene import Lens, RowPose, Scene, SunOptics, Tubes
 from raytrace.trace import trace
+
+pytestmark = pytest.mark.skipif(
+    bool(numba.config.DISABLE_JIT), reason="too many rays for uncompiled kernels, which run for coverage"
+)
 
 TO_TUBES = Lens(
     width=0.6,

@@ -9,6 +9,7 @@ one here, a number of equal-energy lines there), which stays far below these err
 import math
 from dataclasses import dataclass, replace
 
+import numba
 import pytest
 from reference.plain_tracer import LEDGER, PlainResult, plain_trace
 
@@ -16,6 +17,10 @@ from raytrace.optics.materials import constant_material, material_named
 from raytrace.result import TraceResult
 from raytrace.scene import Envelope, Lens, RowPose, Scene, SunOptics, Tubes
 from raytrace.trace import trace
+
+pytestmark = pytest.mark.skipif(
+    bool(numba.config.DISABLE_JIT), reason="too many rays for uncompiled kernels, which run for coverage"
+)
 
 ERRORS = 4.0  # combined standard errors
 FEW = 8.0  # rays; a rare fate has a standard error that is itself unsure
