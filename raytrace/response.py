@@ -12,10 +12,11 @@ import math
 import os
 import tempfile
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -30,10 +31,9 @@ RAYS_A_NODE = 1 << 15
 RAYS_A_NODE_WITH_TILT = 1 << 14
 """Rays at each node: their error, 3e-4 to 1e-3 of the aperture power on the shipped scenes, is the table's floor."""
 
-PILOT_RAYS = 1 << 11
 FAINT = 0.05
 RAYS_WHERE_FAINT = 1 << 13
-"""Where the pilot sees less than `FAINT` of the aperture power reach the row, fewer rays are as exact."""
+"""Where the scan sees less than `FAINT` of the aperture power reach the row all around, fewer rays are as exact."""
 
 TOLERANCE = 1.5e-3
 """Difference, over the aperture power, up to which the grid between two nodes is good enough."""
@@ -43,13 +43,23 @@ REACHED = 5e-4
 
 SCAN_RAYS = 1 << 11
 SCAN_STEP = 3.0  # [deg]
+SCAN_STEP_WITH_TILT = 6.0  # [deg]
 SCAN_END = 84.0  # [deg]
 
 FIRST_NODES = (9, 7, 3)
 """Nodes of the first grid over the transversal angle, the longitudinal angle and the tilt."""
 
-MOST_NODES = 800
-MOST_NODES_WITH_TILT = 2600
+LINES_TRIED = 14
+"""Lines of the grid, of each other axis, on which the middle of an interval is traced."""
+
+RETRY = 1.5
+"""An interval that was good is tried again when the lines of the other axes are this many times more."""
+
+WORTHWHILE = 0.25
+"""Only intervals whose error is more than this part of the worst one's are halved in one round."""
+
+MOST_NODES = 1000
+MOST_NODES_WITH_TILT = 3500
 """Nodes at which refining stops, for the time that they cost."""
 
 CHECKS = 32
@@ -182,51 +192,76 @@ def _mirror(pose: RowPose, axis: int) -> tuple[bool, bool]:
     return bool(same_tube and np.abs(flip * row + row).max() < close), True
 
 
-class _Tracer:
-    """Traces nodes and remembers them."""
+Place = tuple[float, float, float]
+"""Transversal angle, longitudinal angle and tilt [deg]."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Scan:
+    """A coarse look at what reaches the row, (n1, n2, n3) float, and the rectangle outside which it is nothing."""
+
+    axes: tuple[Floats, Floats, Floats]
+    reaching: Floats
+    transversal: tuple[float, float]
+    longitudinal: tuple[float, float]
+
+    def is_faint_around(self, place: Place) -> bool:
+        """Whether little reaches the row at all nodes of the scan next to a place."""
+        around = []
+        for axis, where in zip(self.axes, place, strict=True):
+            at = int(np.searchsorted(axis, where))
+            around.append(slice(max(0, at - 2), at + 2))
+        return bool(self.reaching[tuple(around)].max() < FAINT)
+
+
+def _traced(
+    prepared: PreparedScene, row_at: RowAt, place: Place, rays: int, seed: int, replicates: int = 1
+) -> tuple[Floats, Any]:
+    """Intercepted and absorbed fraction of each tube at one place, and the sums that they come from."""
+    from raytrace.kernels import path
+
+    scene = prepared.scene
+    tan_t, tan_g = math.tan(math.radians(place[0])), math.tan(math.radians(place[1]))
+    inputs = prepared.inputs(tan_t, tan_g, row_at(place[2]), profile_window(scene, tan_t))
+    plan = Replicates(count=replicates, rays_each=rays // replicates, groups=1)
+    sums = run_replicates(inputs, plan=plan, seed=seed, threads=1, with_flux=False)
+    started = sums.totals[0, path.STARTED]
+    return (sums.tubes[0].reshape(-1) / started if started > 0.0 else np.zeros(2 * scene.tubes.count)), sums
+
+
+class _Nodes:
+    """Traces the nodes of the table, in threads, and remembers them."""
 
     def __init__(
-        self, prepared: PreparedScene, row_at: RowAt, rays: int, threads: int, seed: int, tick: Callable[[], None]
-    ) -> None:
-        self.prepared, self.row_at, self.rays = prepared, row_at, rays
+        self, prepared: PreparedScene, row_at: RowAt, scan: _Scan, rays: int, threads: int, seed: int,
+        tick: Callable[[], None],
+    ) -> None:  # fmt: skip
+        self.prepared, self.row_at, self.scan, self.rays = prepared, row_at, scan, rays
         self.threads, self.seed, self.tick = threads, seed, tick
-        self.known: dict[tuple[float, float, float], Floats] = {}
+        self.known: dict[Place, Floats] = {}
 
-    def one(self, place: tuple[float, float, float], rays: int, seed: int, replicates: int = 1) -> Floats:
+    def one(self, place: Place) -> Floats:
         """Intercepted and absorbed fraction of each tube, then the widths, at one node."""
-        from raytrace.kernels import path
+        rays = RAYS_WHERE_FAINT if self.scan.is_faint_around(place) else self.rays
+        fractions, sums = _traced(self.prepared, self.row_at, place, rays, self.seed)
+        window = profile_window(self.prepared.scene, math.tan(math.radians(place[0])))
+        return np.concatenate([fractions, profile_widths(sums.profile[0], window)])
 
-        scene = self.prepared.scene
-        tan_t, tan_g = math.tan(math.radians(place[0])), math.tan(math.radians(place[1]))
-        window = profile_window(scene, tan_t)
-        inputs = self.prepared.inputs(tan_t, tan_g, self.row_at(place[2]), window)
-        plan = Replicates(count=replicates, rays_each=rays // replicates, groups=1)
-        sums = run_replicates(inputs, plan=plan, seed=seed, threads=1, with_flux=False)
-        started = sums.totals[0, path.STARTED]
-        tubes = sums.tubes[0].reshape(-1) / started if started > 0.0 else np.zeros(2 * scene.tubes.count)
-        return np.concatenate([tubes, profile_widths(sums.profile[0], window)])
-
-    def node(self, place: tuple[float, float, float]) -> Floats:
-        """The values at one node, with as many rays as they need."""
-        pilot = self.one(place, PILOT_RAYS, self.seed)
-        faint = float(pilot[: self.prepared.scene.tubes.count].sum()) < FAINT
-        return self.one(place, RAYS_WHERE_FAINT if faint else self.rays, self.seed)
-
-    def all(self, places: list[tuple[float, float, float]]) -> Floats:
+    def all(self, places: list[Place]) -> Floats:
         """The same at many nodes, (n, 2 tubes + widths); known ones are not traced again."""
         new = [place for place in dict.fromkeys(places) if place not in self.known]
         with ThreadPoolExecutor(max_workers=self.threads) as pool:
-            for place, value in zip(new, pool.map(self.node, new), strict=True):
+            for place, value in zip(new, pool.map(self.one, new), strict=True):
                 self.known[place] = value
                 self.tick()
         return np.array([self.known[place] for place in places])
 
 
-def _product(axes: list[Floats]) -> list[tuple[float, float, float]]:
+def _product(axes: Sequence[Floats]) -> list[Place]:
     return [(float(t), float(g), float(h)) for t in axes[0] for g in axes[1] for h in axes[2]]
 
 
-def _grid_values(tracer: _Tracer, axes: list[Floats]) -> Floats:
+def _grid_values(tracer: _Nodes, axes: list[Floats]) -> Floats:
     return tracer.all(_product(axes)).reshape(*(len(a) for a in axes), -1)
 
 
@@ -238,65 +273,57 @@ def _difference(a: Floats, b: Floats, tubes: int) -> Floats:
 
 
 def _scan(
-    prepared: PreparedScene, tracer: _Tracer, tilts: Floats, mirrored: tuple[bool, bool]
-) -> tuple[tuple[float, float], tuple[float, float]]:
-    """The rectangle of angles outside which less than `REACHED` gets to the row."""
-    ends = np.arange(-SCAN_END, SCAN_END + 0.5 * SCAN_STEP, SCAN_STEP)
-    ts = ends[ends >= 0.0] if mirrored[0] else ends
-    gs = ends[ends >= 0.0] if mirrored[1] else ends
-    places = [(float(t), float(g), float(h)) for t in ts for g in gs for h in tilts]
-    with ThreadPoolExecutor(max_workers=tracer.threads) as pool:
-        found = list(pool.map(lambda p: tracer.one(p, SCAN_RAYS, tracer.seed), places))
+    prepared: PreparedScene, row_at: RowAt, tilts: Floats, mirrored: tuple[bool, bool], threads: int, seed: int
+) -> _Scan:
+    """Look with few rays at all angles; the table's domain ends where less than `REACHED` gets to the row."""
+    step = SCAN_STEP if len(tilts) == 1 else SCAN_STEP_WITH_TILT
+    ends = np.arange(-SCAN_END, SCAN_END + 0.5 * step, step)
+    axes = (ends[ends >= 0.0] if mirrored[0] else ends, ends[ends >= 0.0] if mirrored[1] else ends, tilts)
     tubes = prepared.scene.tubes.count
-    reached = np.array([value[:tubes].sum() for value in found]).reshape(len(ts), len(gs), len(tilts)) > REACHED
+    with ThreadPoolExecutor(max_workers=threads) as pool:
+        found = pool.map(lambda p: _traced(prepared, row_at, p, SCAN_RAYS, seed)[0][:tubes].sum(), _product(axes))
+        reaching = np.array(list(found)).reshape([len(axis) for axis in axes])
     bounds = []
-    for angles, own, mirror in (
-        (ts, reached.any(axis=(1, 2)), mirrored[0]),
-        (gs, reached.any(axis=(0, 2)), mirrored[1]),
-    ):
-        hit = angles[own] if own.any() else np.array([0.0])
-        low, high = float(hit.min()) - SCAN_STEP, float(hit.max()) + SCAN_STEP
+    for axis, others, mirror in ((0, (1, 2), mirrored[0]), (1, (0, 2), mirrored[1])):
+        lit = axes[axis][(reaching > REACHED).any(axis=others)]
+        low, high = (float(lit.min()) - step, float(lit.max()) + step) if len(lit) else (-step, step)
         bounds.append((0.0 if mirror else low, high))
-    return bounds[0], bounds[1]
+    return _Scan(axes=axes, reaching=reaching, transversal=bounds[0], longitudinal=bounds[1])
 
 
-def _refined(tracer: _Tracer, axes: list[Floats], tubes: int, most: int) -> tuple[list[Floats], Floats]:
+def _refined(tracer: _Nodes, axes: list[Floats], tubes: int, most: int) -> tuple[list[Floats], Floats]:
     """Halve intervals of each axis until the grid foretells what is traced halfway, or is large enough."""
     values = _grid_values(tracer, axes)
-    tried: list[set[tuple[float, float]]] = [set(), set(), set()]
+    # How many lines of the other axes an interval was found good on: with many more of them it is looked at again.
+    good: list[dict[tuple[float, float], int]] = [{}, {}, {}]
     while True:
+        size = values.shape[0] * values.shape[1] * values.shape[2]
         worst = []
-        for axis in range(3):
-            pairs = [p for p in zip(axes[axis][:-1], axes[axis][1:], strict=True) if tuple(p) not in tried[axis]]
+        for axis, nodes in enumerate(axes):
+            others = size // len(nodes)
+            ends = zip(nodes[:-1].tolist(), nodes[1:].tolist(), strict=True)
+            pairs = [pair for pair in ends if others > RETRY * good[axis].get(pair, 0)]
             if not pairs:
                 continue
-            middles = np.array([0.5 * (a + b) for a, b in pairs])
-            # Halfway places on every other line of the grid tell enough.
-            lines = [a if k == axis else a[:: max(1, len(a) // 8)] for k, a in enumerate(axes)]
-            lines[axis] = middles
+            lines = [a if k == axis else a[:: max(1, len(a) // LINES_TRIED)] for k, a in enumerate(axes)]
+            lines[axis] = np.array([0.5 * (a + b) for a, b in pairs])
             grid = np.meshgrid(*lines, indexing="ij")
-            shape = grid[0].shape
-            said = interpolate(axes, values, [g.ravel() for g in grid]).reshape(*shape, -1)
-            traced = tracer.all(_product(lines)).reshape(*shape, -1)
+            said = interpolate(axes, values, [g.ravel() for g in grid]).reshape(*grid[0].shape, -1)
+            traced = tracer.all(_product(lines)).reshape(said.shape)
             off = np.moveaxis(_difference(said, traced, tubes), axis, 0).reshape(len(pairs), -1).max(axis=1)
-            for pair, error, middle in zip(pairs, off, middles, strict=True):
+            for pair, error, middle in zip(pairs, off.tolist(), lines[axis].tolist(), strict=True):
                 if error > TOLERANCE:
-                    worst.append((float(error), axis, float(middle)))
+                    worst.append((error, axis, middle))
                 else:
-                    tried[axis].add((float(pair[0]), float(pair[1])))
-        if not worst:
-            return axes, values
+                    good[axis][pair] = others
         worst.sort(reverse=True)
-        cut = worst[0][0] * 0.25
-        added = False
+        grown = False
         for error, axis, middle in worst:
-            size = len(axes[0]) * len(axes[1]) * len(axes[2])
-            grown = size // len(axes[axis]) * (len(axes[axis]) + 1)
-            if grown > most or error < cut:
-                continue
-            axes[axis] = np.sort(np.append(axes[axis], middle))
-            added = True
-        if not added:
+            size = math.prod(len(nodes) for nodes in axes)
+            if size + size // len(axes[axis]) <= most and error >= worst[0][0] * WORTHWHILE:
+                axes[axis] = np.sort(np.append(axes[axis], middle))
+                grown = True
+        if not grown:
             return axes, values
         values = _grid_values(tracer, axes)
 
@@ -338,15 +365,17 @@ def build_response(
         if progress is not None:
             progress(min(0.97, done[0] / (1.4 * most)))
 
-    rays = RAYS_A_NODE if tilts is None else RAYS_A_NODE_WITH_TILT
-    tracer = _Tracer(prepared, row_at, rays, default_threads() if threads is None else threads, seed, tick)
+    workers = default_threads() if threads is None else threads
     largest = 0.0 if tilts is None else max(abs(tilts[0]), abs(tilts[1]))
     tilt_axis = np.array([0.0]) if largest == 0.0 else np.linspace(0.0, largest, FIRST_NODES[2])
     poses = [row_at(float(h)) for h in tilt_axis]
     mirrors = [[_mirror(pose, axis) for pose in poses] for axis in (0, 1)]
     mirrored = (all(m[0] for m in mirrors[0]), all(m[0] for m in mirrors[1]))
     swaps = (mirrors[0][0][1], mirrors[1][0][1])
-    across, along = _scan(prepared, tracer, tilt_axis, mirrored)
+    scan = _scan(prepared, row_at, tilt_axis, mirrored, workers, seed)
+    across, along = scan.transversal, scan.longitudinal
+    rays = RAYS_A_NODE if tilts is None else RAYS_A_NODE_WITH_TILT
+    tracer = _Nodes(prepared, row_at, scan, rays, workers, seed, tick)
     axes = [
         np.linspace(across[0], across[1], FIRST_NODES[0] * (1 if mirrored[0] else 2) - (0 if mirrored[0] else 1)),
         np.linspace(along[0], along[1], FIRST_NODES[1] * (1 if mirrored[1] else 2) - (0 if mirrored[1] else 1)),
@@ -371,9 +400,11 @@ def build_response(
     lit = np.flatnonzero(table.at(*candidates.T).intercepted.sum(axis=1) > LIT)[: CHECKS // 2]
     rest = np.setdiff1d(np.arange(CHECKS), lit)[: CHECKS - len(lit)]
     chosen = candidates[np.concatenate([lit, rest])]
-    with ThreadPoolExecutor(max_workers=tracer.threads) as pool:
-        direct = list(pool.map(lambda c: tracer.one((c[0], c[1], c[2]), CHECK_RAYS, seed + 1, 2), chosen.tolist()))
-    traced = np.array(direct)[:, :tubes].sum(axis=1)
+    with ThreadPoolExecutor(max_workers=workers) as pool:
+        direct = pool.map(
+            lambda c: _traced(prepared, row_at, (c[0], c[1], c[2]), CHECK_RAYS, seed + 1, 2)[0], chosen.tolist()
+        )
+        traced = np.array(list(direct))[:, :tubes].sum(axis=1)
     off = np.abs(table.at(*chosen.T).intercepted.sum(axis=1) - traced)
     error = TableError(
         worst=float(off.max()),

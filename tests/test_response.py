@@ -41,11 +41,11 @@ def small() -> Iterator[None]:
         patch.setattr(response_module, "RAYS_A_NODE", 1 << 11)
         patch.setattr(response_module, "RAYS_A_NODE_WITH_TILT", 1 << 11)
         patch.setattr(response_module, "RAYS_WHERE_FAINT", 1 << 9)
-        patch.setattr(response_module, "PILOT_RAYS", 1 << 9)
         patch.setattr(response_module, "CHECK_RAYS", 1 << 12)
         patch.setattr(response_module, "MOST_NODES", 250)
         patch.setattr(response_module, "MOST_NODES_WITH_TILT", 900)
         patch.setattr(response_module, "SCAN_STEP", 12.0)
+        patch.setattr(response_module, "SCAN_STEP_WITH_TILT", 21.0)
         yield
 
 
