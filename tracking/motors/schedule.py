@@ -114,6 +114,8 @@ class DaySchedule:
     losses: Losses
     power: Floats
     """Power along the path at each instant of the track, over DNI times the aperture."""
+    dni: Floats
+    """At each instant of the track [W/m2]."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -240,7 +242,7 @@ def _empty_day(drive: Drive, date: dt.date) -> DaySchedule:
     )
     return DaySchedule(
         date=date, start=start, track=None, wait_from=float(start + DAY_SECONDS), moves=(), loads=loads,
-        losses=Losses(perfect=0.0, path=0.0, moved=0.0), power=np.zeros(0),
+        losses=Losses(perfect=0.0, path=0.0, moved=0.0), power=np.zeros(0), dni=np.zeros(0),
     )  # fmt: skip
 
 
@@ -276,7 +278,7 @@ def _scheduled(drive: Drive, date: dt.date, track: Track, dni: Floats) -> DaySch
     )
     return DaySchedule(
         date=date, start=day_start(drive.scene_file, date), track=track, wait_from=wait_from, moves=tuple(moves),
-        loads=loads, losses=losses, power=path,
+        loads=loads, losses=losses, power=path, dni=dni,
     )  # fmt: skip
 
 
