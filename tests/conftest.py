@@ -26,6 +26,15 @@ class Run:
     err: str
 
 
+@pytest.fixture(autouse=True)
+def _no_kept_tables(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Response tables of the tests' own, whatever the user's cache holds."""
+    import tracking.response
+
+    folder = tmp_path_factory.getbasetemp() / "tables"
+    monkeypatch.setattr(tracking.response, "cache_folder", lambda: folder)
+
+
 @pytest.fixture
 def focalrow(capsys: pytest.CaptureFixture[str]) -> Callable[..., Run]:
     """Runs `focalrow` with these arguments inside this process."""

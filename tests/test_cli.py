@@ -472,6 +472,12 @@ def test_a_reader_that_leaves_early_hears_no_complaint(simple_scene: Path) -> No
         assert process.stderr.read() == ""
 
 
+def test_a_table_and_traces_cannot_both_be_asked_for(focalrow: Command, simple_scene: Path) -> None:
+    run = focalrow("day", str(simple_scene), "--table", "--direct")
+    assert run.status == 2
+    assert "--table" in run.err
+
+
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 EXAMPLES = re.findall(r"```console\n\$ focalrow ([^\n]*)\n(.*?)```", README, flags=re.DOTALL)
 LEFT_OUT = "[...]"

@@ -5,9 +5,11 @@ import math
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from conftest import SIMPLE_SCENE
 
+from raytrace.response import Domain, ResponseTable, TableError
 from tracking.plans import power as power_module
 from tracking.plans.day import Day, day_plan
 from tracking.plans.instant import instants_at
@@ -175,3 +177,29 @@ def test_angles_and_powers_belong_together(scene_file: SceneFile) -> None:
     # Level grooves, tubes along them: the tubes lie level at every setting of a swivel-tilt mount.
     assert instant.aim.tube_slope == pytest.approx(0.0, abs=1e-9)
     assert math.isclose(instant.aim.setting.tilt, 90.0 - instant.solar_elevation, abs_tol=1e-6)
+
+
+def test_powers_from_a_table_are_its_shares_of_the_aperture_power(scene_file: SceneFile) -> None:
+    tubes = scene_file.scene.tubes.count
+    shares = [0.5] * tubes + [0.4] * tubes + [0.004, 0.012, 0.016, 0.006, 0.0]
+    table = ResponseTable(
+        transversal=np.array([-90.0, 90.0]),
+        longitudinal=np.array([-90.0, 90.0]),
+        tilt=np.array([0.0]),
+        values=np.broadcast_to(np.array(shares), (2, 2, 1, len(shares))),
+        tubes=tubes,
+        domain=Domain(transversal=(-90.0, 90.0), longitudinal=(-90.0, 90.0)),
+        error=TableError(worst=0.002, typical=0.0002, where_lit=0.001, checks=32),
+        mirrored=(False, False),
+        swaps=(False, False),
+    )
+    plan = day_plan(scene_file, EQUINOX, minutes(60), table=table)
+    aimed = [entry.powers for entry in plan.instants if entry.powers.aperture > 0.0]
+    assert len(aimed) > 5
+    for powers in aimed:
+        assert powers.source == "table"
+        assert powers.absorbed_per_tube == pytest.approx([0.4 * powers.aperture] * tubes)
+        assert powers.intercepted == pytest.approx(0.5 * tubes * powers.aperture)
+        assert powers.absorbed_standard_error == pytest.approx(0.001 * powers.aperture)
+        assert powers.w90 == pytest.approx(0.012)
+    assert plan.totals.absorbed == pytest.approx(0.4 * tubes * plan.totals.aperture)

@@ -44,12 +44,3 @@ def _layout(scene_file: SceneFile) -> _Layout:
         tilts=mount.tilt_limits if varies_with_tilt(scene_file) else None,
     )
 
-
-def day_table(scene_file: SceneFile, *, progress: Progress | None = None) -> ResponseTable | None:
-    """The table for a day's powers; None where a kept one is missing and building it would take longer than the day.
-
-    That is so where it has the tilt as its third axis: then tracing the day's instants is quicker.
-    """
-    if varies_with_tilt(scene_file):
-        return kept_response_table(scene_file)
-    return response_table(scene_file, progress=progress)

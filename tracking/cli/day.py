@@ -32,8 +32,12 @@ def day(
     direct: Annotated[  # noqa: FBT002
         bool,
         typer.Option(
-            "--direct", help="Trace each instant; so do --rays and --relative-error. Default: the response table."
+            "--direct",
+            help="Trace each instant, as without a kept response table and with --rays or --relative-error.",
         ),
+    ] = False,
+    table: Annotated[  # noqa: FBT002
+        bool, typer.Option("--table", help="Build the scene's response table first, if none is kept: half a minute.")
     ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print the numbers as JSON, for programs.")] = False,  # noqa: FBT002
     out: Annotated[
@@ -46,6 +50,8 @@ def day(
     from tracking.cli.scene_words import scene_errors
     from tracking.cli.tables import console_width
 
+    if table and (direct or rays is not None or relative_error is not None):
+        raise options.wrong("--table", "it is given together with a wish to trace each instant", "one of the two")
     if rays is not None and relative_error is not None:
         raise options.wrong("--relative-error", "it is given together with --rays", "one of the two")
     interval = options.step("--step", step)
@@ -59,7 +65,7 @@ def day(
 
     from tracking.plans.day import day_plan
     from tracking.plans.power import RELATIVE_ERROR, Effort
-    from tracking.response import day_table
+    from tracking.response import kept_response_table, response_table
     from tracking.scenefile import read_scene
 
     scene_file = read_scene(scene)
@@ -71,22 +77,24 @@ def day(
     )
     direct = direct or rays is not None or relative_error is not None
     with scene_errors(scene):
-        with console.progress_bar("Building the response table, once for this scene") as progress:
-            table = None if direct else day_table(scene_file, progress=progress)
+        response = None if direct else kept_response_table(scene_file)
+        if table and response is None:
+            with console.progress_bar("Building the response table, once for this scene") as progress:
+                response = response_table(scene_file, progress=progress)
         with console.progress_bar("Tracing the day (the very first run compiles first)") as progress:
             plan = day_plan(
                 scene_file,
                 dt.datetime.now(scene_file.site.zone).date() if asked is None else asked,
                 interval,
                 effort=effort,
-                table=table,
+                table=response,
                 progress=progress,
             )
     from tracking.cli.day_numbers import csv_text, json_object
     from tracking.cli.day_table import remarks, sun_words, table_text
 
     texts = {
-        "day.txt": table_text(scene_file, plan, effort, table, width=console_width()),
+        "day.txt": table_text(scene_file, plan, effort, response, width=console_width()),
         "day.json": console.as_json(json_object(plan)),
         "day.csv": csv_text(plan),
     }

@@ -104,7 +104,7 @@ def _column_words(scene_file: SceneFile, effort: Effort, table: ResponseTable | 
         source = (
             f"Each power is from the scene's response table, which ray traces fill: +- is "
             f"{100.0 * table.error.where_lit:.2g} % of the aperture power, the rms of its differences from traces at "
-            f"random angles. --direct traces each instant instead."
+            f"random angles; --direct traces each instant instead."
         )
         return [columns, source]
     return [columns, f"Each power is from a ray trace at that instant: {error}. +- is one standard error."]
