@@ -11,6 +11,7 @@ from tracking.cli.console import talk
 from tracking.cli.day import day
 from tracking.cli.light import light
 from tracking.cli.new import new
+from tracking.cli.setpoints import setpoints
 from tracking.errors import InputError
 
 DONE, FAILED, WRONG_INPUT, INTERRUPTED = 0, 1, 2, 130
@@ -25,6 +26,7 @@ app = typer.Typer(
 )
 app.command(short_help="One trace: power on each tube, focal line, ledger.")(light)
 app.command(short_help="A day's settings and power, and its sums.")(day)
+app.command(short_help="Two-axis setpoints and actuator schedule.")(setpoints)
 app.command(short_help="Write a starter scene.")(new)
 
 

@@ -186,7 +186,7 @@ def _axis_constants(export: CExport) -> list[str]:
             f"#define FOCALROW_{name}_OFFSET {_i32(scale.offset)} /* counts = offset + word * scale */",
             f"#define FOCALROW_{name}_SCALE {_i32(scale.scale)}",
             f"#define FOCALROW_{name}_STOW {_i32(table.stow_counts[k])} /* counts */",
-            f"#define FOCALROW_{name}_HOME {_i32(home)} /* counts at the switch, reached with the angle {each.homing} */",
+            f"#define FOCALROW_{name}_HOME {_i32(home)} /* counts at the switch; angle {each.homing} */",
             f"#define FOCALROW_{name}_DEAD_BAND {_i32(_dead_band_counts(each))} /* counts, the least over the range */",
             f"#define FOCALROW_{name}_BACKLASH {_i32(math.ceil(each.backlash * each.linkage.counts_per_travel))}",
             f"/* Setpoints are reached with the angle {each.approach}; the backlash is in counts. */",
@@ -292,7 +292,7 @@ def _source(export: CExport) -> str:
     names = ", ".join(f"rows_{k}" for k in range(len(chunks)))
     zenith = table.zenith if len(table.zenith) else np.array([[0, 1, 0]], dtype=np.uint16)
     lines = [
-        "/* Written by focalrow together with focalrow_setpoints.h, which says what this is and how to use it safely. */",
+        "/* Written by focalrow together with focalrow_setpoints.h, which says what this is and how it is safe. */",
         '#include "focalrow_setpoints.h"',
         "",
         "#ifndef FOCALROW_READ16",

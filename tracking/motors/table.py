@@ -96,7 +96,7 @@ TRACKING, WAITING, STOWED, OVER_ZENITH, OUT_OF_PERIOD = 0, 1, 2, 3, 4
 STATE_NAMES = ("tracking", "waiting", "stowed", "over zenith", "out of period")
 
 
-def look_up(table: PackedTable, seconds: Ints) -> Found:
+def look_up(table: PackedTable, seconds: Ints | Sequence[int]) -> Found:
     """State and counts at instants (n,) [s since 1970 UTC], by the integer arithmetic of the exported C."""
     since = np.asarray(seconds, dtype=np.int64) - table.start
     inside = (since >= 0) & (since < table.days * DAY_SECONDS)
