@@ -71,8 +71,15 @@ def _widths(profile: Floats, edges: Floats) -> tuple[float, float, float]:
     return float(high50 - low50), float(high90 - low90), float(high95 - low95)
 
 
-def _fwhm(fine: Floats, per_coarse: int) -> float | None:
-    """Full width at half maximum between the outermost crossings, linear between the centres of 0.5 mm bins."""
+def _fwhm(profile: Floats, window: ProfileWindow) -> float | None:
+    """Full width at half maximum between the outermost crossings, linear between the centres of 0.5 mm bins.
+
+    None where most of the light lies outside the fine bins: then the line has no peak that they could show.
+    """
+    fine = profile[window.outer_bins : window.outer_bins + window.fine_bins]
+    if 2.0 * float(fine.sum()) < float(profile.sum()):
+        return None
+    per_coarse = round(COARSE_WIDTH / FINE_WIDTH)
     coarse = np.concatenate([[0.0], fine.reshape(-1, per_coarse).sum(axis=1), [0.0]])
     half = 0.5 * float(coarse.max())
     if half <= 0.0:
@@ -128,13 +135,12 @@ def summarise_profile(profiles: Floats, window: ProfileWindow, absorber_diameter
     error = math.sqrt((count - 1) / count * float(((without - without.mean()) ** 2).sum()))
     centroid = _centroid(total, edges)
     near = np.interp([centroid - absorber_diameter, centroid + absorber_diameter], edges, _cumulative(total))
-    fine = total[window.outer_bins : window.outer_bins + window.fine_bins]
     return FocalLine(
         centroid=centroid,
         w50=w50,
         w90=w90,
         w95=w95,
-        fwhm=_fwhm(fine, round(COARSE_WIDTH / FINE_WIDTH)),
+        fwhm=_fwhm(total, window),
         standard_error_w90=error,
         share_within_absorber_diameter=float((near[1] - near[0]) / total.sum()),
     )
@@ -145,6 +151,5 @@ def profile_widths(profile: Floats, window: ProfileWindow) -> Floats:
     if float(profile.sum()) <= 0.0:
         return np.zeros(5)
     edges = window.edges()
-    fine = profile[window.outer_bins : window.outer_bins + window.fine_bins]
-    fwhm = _fwhm(fine, round(COARSE_WIDTH / FINE_WIDTH))
+    fwhm = _fwhm(profile, window)
     return np.array([*_widths(profile, edges), 0.0 if fwhm is None else fwhm, _centroid(profile, edges)])

@@ -39,6 +39,9 @@ MISSED, IN_ENVELOPE = -1, -2
 
 _OUTSIDE, _GLASS, _VACUUM, _HOLLOW = 0, 1, 2, 3
 
+UPWARD = 1e-12
+"""Vertical part of a direction beyond which it points up: a level ray stays level through rounding."""
+
 
 @inlined
 def circle_roots(u: float, w: float, du: float, dw: float, radius: float) -> tuple[float, float]:
@@ -154,7 +157,7 @@ def slip_through(
         cu, w = cu + piece * pu, w + piece * pw
         v += (glass + vacuum) * pv
     pu, pw = pu + bend_outer * cu, pw + bend_outer * w
-    if abs(v) > row.half_length:
+    if abs(v) > row.half_length or row.axes[0, 2] * pu + row.axes[1, 2] * pv + row.axes[2, 2] * pw > UPWARD:
         return -1.0
     for side in (-1.0, 1.0):
         near = tube + side
@@ -271,6 +274,8 @@ def walk_row(
                 weight *= share
                 pu, pw = pu + (normal - after) * nu, pw + (normal - after) * nw
                 state = _VACUUM if to_inner else _OUTSIDE
+                if not to_inner and row.axes[0, 2] * pu + row.axes[1, 2] * pv + row.axes[2, 2] * pw > UPWARD:
+                    return MISSED, weight, lost, 0.0, 0  # turned upward: it does not come back
                 u = cu + axis
                 continue
             # In the vacuum, between absorber and glass.

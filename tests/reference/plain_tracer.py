@@ -1,6 +1,6 @@
 """A slow and obvious tracer of the whole optical model: plain numpy, plain Monte Carlo, vectors in three dimensions.
 
-It is written from the conventions of DEVELOPERS.md alone and shares no code with the compiled tracer. From `raytrace`
+It is written from the conventions of DEVELOPERS.md and shares no code with the compiled tracer. From `raytrace`
 it takes the scene's parameters, each material's index and absorption, and the table of the direct spectrum; all else
 is its own. Surfaces are planes (a point and a normal) and cylinders (a centre, an axis, a radius). A ray goes from
 one meeting to the next until its light is booked. Lengths in [m], angles in [rad] but where degrees are named,
@@ -16,7 +16,6 @@ Where the conventions leave something open, the choices of the compiled tracer a
 - The centroid of the focal line is that of the central 90 % of the light: the mean of all of it would hang on a few
   stray rays.
 - Light that crosses the cut end of an envelope's glass, from without or within, is booked as lost in the envelope.
-- Light that the glass turns upward may meet a neighbouring tube before it is missed.
 """
 
 import math
@@ -589,6 +588,9 @@ def into_row(scene: Scene, pose: RowPose, rays: Rays, tally: Tally) -> None:
         tally.book("envelope", rays.number, lost)
         rays.power = rays.power - lost
         met = met + 1
+        turned_up = (what == OUTER) & outward & ~total & (rays.direction[:, 2] >= 0.0)
+        tally.book("missed", rays.number[turned_up], rays.power[turned_up])
+        rays, met = rays.chosen(~turned_up), met[~turned_up]
 
 
 # ----------------------------------------------------------------------------------------------------- the focal line
