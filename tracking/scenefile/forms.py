@@ -139,6 +139,19 @@ class Word(Form):
 
 
 @dataclass(frozen=True, slots=True)
+class YesNo(Form):
+    """A yes or a no."""
+
+    def _allowed(self) -> str:
+        return "true or false, without quotes"
+
+    def _read(self, raw: object) -> bool:
+        if not isinstance(raw, bool):
+            raise QuantityError(f"{shown(raw)} is neither true nor false", self.allowed)
+        return raw
+
+
+@dataclass(frozen=True, slots=True)
 class Text(Form):
     """Any text of one line, such as the name of a place or of a file."""
 

@@ -13,9 +13,11 @@ from raytrace.lens import grooves_of
 from raytrace.optics.spectrum import direct_spectrum
 from raytrace.scene import RowPose, Scene
 from tracking.actuator import Actuators
+from tracking.boiler import Boiler
 from tracking.errors import InputError
 from tracking.mount import Mount, row_pose
 from tracking.scenefile.actuators import read_actuators
+from tracking.scenefile.boiler import BoilerTable
 from tracking.scenefile.check import ProblemsError, checked_tables, fields_of, subtables
 from tracking.scenefile.clearance import gaps
 from tracking.scenefile.problems import Problem, input_error
@@ -49,15 +51,21 @@ class SceneValue:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class SceneFile:
-    """What a scene file says: the parts, every value with its origin, and notes that a reader should see."""
+    """What a scene file says: the parts, every value with its origin, and notes that a reader should see.
+
+    `boiler_values` are those of the boiler: a file without [boiler] has a boiler of defaults, which only the commands
+    that boil need to show.
+    """
 
     path: Path
     site: Site
     sky: Sky
     mount: Mount
     scene: Scene
+    boiler: Boiler
     values: tuple[SceneValue, ...]
     notes: tuple[str, ...]
+    boiler_values: tuple[SceneValue, ...]
     actuators: Actuators = NO_ACTUATORS
 
 
@@ -156,13 +164,16 @@ def _scene_file(path: Path, raw: Mapping[str, Any], tables: SceneTables) -> Scen
         problems.extend(drives.problems)
     if problems or site is None or sky is None or mount is None or scene is None:
         raise ProblemsError(tuple(problems))
+    boiler_table = tables.boiler or BoilerTable()
     return SceneFile(
         path=path,
         site=site,
         sky=sky,
         mount=mount,
         scene=scene,
-        values=tuple(_values(raw, tables, "")),
+        boiler=boiler_table.boiler(scene.tubes),
+        boiler_values=tuple(_values(raw.get("boiler", {}), boiler_table, "boiler.")),
+        values=tuple(_values({key: raw[key] for key in raw if key != "boiler"}, tables, "")),
         notes=(
             *(note for _, table in subtables(tables) for note in table.notes()),
             *(() if drives is None else drives.notes),

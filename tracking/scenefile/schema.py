@@ -5,6 +5,7 @@ from typing import Annotated
 from pydantic import Field
 
 from tracking.scenefile.actuators import ActuatorsTable
+from tracking.scenefile.boiler import BoilerTable
 from tracking.scenefile.forms import SchemaVersion
 from tracking.scenefile.lens import LensTable
 from tracking.scenefile.mount import MountTable
@@ -25,6 +26,7 @@ class SceneTables(Table):
     lens: LensTable
     tubes: TubesTable
     mount: MountTable
+    boiler: BoilerTable | None = None
     actuators: ActuatorsTable | None = None
 
     def _default_text(self, key: str) -> str | None:

@@ -1,0 +1,1 @@
+"""Energy: steam, the boiler's heat balance, a year, measured against predicted."""
