@@ -50,6 +50,8 @@ SAFE_DUTY = 0.5
 """Share of the allowed motor time that the long ways of morning and evening may use, as others run beside them."""
 SPEED_SHARES = (1.0, 0.5)
 """Shares of the drives' speed tried on the path; where a duty cycle breaks, the path is planned again with less."""
+MOST_PATH_LOSS = 0.1
+"""Share of the day's energy that a slower path may lose to save a duty cycle; beyond, the plan is refused. Chosen."""
 STOW_SUNS = 40
 """Days of the period whose suns the stow pose is tried under, at most."""
 STOW_STEP_MINUTES = 20
@@ -211,7 +213,8 @@ def day_schedule(drive: Drive, date: dt.date, *, check_duty: bool = True) -> Day
         if found is None:
             return _empty_day(drive, date)
         tried = _scheduled(drive, date, *found)
-        if all(load.worst_duty <= load.allowed_duty for load in tried.loads):
+        kept = all(load.worst_duty <= load.allowed_duty for load in tried.loads)
+        if kept and (share == SPEED_SHARES[0] or tried.losses.path_loss <= MOST_PATH_LOSS):
             return tried
         schedule = schedule or tried
     assert schedule is not None  # noqa: S101  the loop has run

@@ -1,0 +1,303 @@
+"""The exported C, compiled with gcc and run for every minute of its period, against the schedule and against traces."""
+
+import datetime as dt
+import shutil
+import subprocess
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pytest
+from conftest import ROOT, SIMPLE_SCENE
+from test_motors import ACTUATORS, drive_of, simple_chart, smooth_response
+
+from raytrace.arrays import Floats, Ints
+from raytrace.trace import prepare, trace_prepared
+from tracking.motors import schedule as schedule_module
+from tracking.motors.export_c import CExport
+from tracking.motors.firmware import exports, firmware
+from tracking.motors.plan import MotorPlan, motor_plan
+from tracking.motors.safety import pose_bins
+from tracking.motors.schedule import day_schedule
+from tracking.motors.table import look_up
+from tracking.mount import lens_angles, row_pose
+from tracking.scenefile import read_scene
+from tracking.sky.site import Site
+from tracking.sky.sunpath import sun_path
+
+pytestmark = pytest.mark.long  # needs gcc, and compiles again and again
+
+FLAGS = ["-std=c99", "-O1", "-Wall", "-Wextra", "-Wpedantic", "-Wconversion", "-Werror"]
+
+MAIN = r"""
+#include "focalrow_setpoints.h"
+#include <stdio.h>
+int main(void)
+{
+    uint32_t t;
+    printf("%d %d %lu\n", focalrow_check_table(), focalrow_self_test(),
+           (unsigned long)focalrow_crc32((const uint8_t *)"123456789", 9u));
+    for (t = FOCALROW_VALID_FROM - 60u; t <= FOCALROW_VALID_UNTIL; t += 60u) {
+        focalrow_setpoint at = focalrow_lookup(t), out = focalrow_emergency(at.tilt, at.swivel);
+        focalrow_setpoint wind = focalrow_wind(at.tilt, at.swivel);
+        printf("%lu %d %ld %ld %d %ld %ld %d %ld %u\n", (unsigned long)t, (int)at.state, (long)at.tilt, (long)at.swivel,
+               (int)out.state, (long)out.tilt, (long)out.swivel, (int)wind.state, (long)wind.tilt,
+               (unsigned)focalrow_swivel_binary_angle(at.swivel));
+    }
+    return 0;
+}
+"""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Built:
+    """A compiled export and what it printed."""
+
+    plan: MotorPlan
+    export: CExport
+    folder: Path
+    checks: list[int]
+    numbers: Ints
+
+
+def compiled(folder: Path, main: str, *sources: str) -> str:
+    """What a program of these sources prints."""
+    assert shutil.which("gcc"), "these tests need gcc"
+    (folder / "main.c").write_text(main, encoding="ascii")
+    subprocess.run(["gcc", *FLAGS, "main.c", *sources, "-o", "program", "-lm"], cwd=folder, check=True)  # noqa: S607
+    return subprocess.run([folder / "program"], capture_output=True, text=True, check=True).stdout
+
+
+def built(plan: MotorPlan, budget: int, folder: Path) -> Built:
+    export = firmware(plan, budget)
+    folder.mkdir(exist_ok=True)
+    for name, text in exports(plan, export).items():
+        (folder / name).write_text(text, encoding="ascii")
+    first, *rest = compiled(folder, MAIN, "focalrow_setpoints.c").splitlines()
+    numbers = np.array([[int(word) for word in line.split()] for line in rest], dtype=np.int64)
+    return Built(
+        plan=plan, export=export, folder=folder, checks=[int(word) for word in first.split()], numbers=numbers
+    )
+
+
+def scene(tmp_path: Path, name: str) -> Path:
+    path = tmp_path / "scene.toml"
+    shipped = ROOT / "scenes" / f"{name}.toml"
+    path.write_text(SIMPLE_SCENE + ACTUATORS if name == "simple" else shipped.read_text(encoding="utf-8"), "utf-8")
+    return path
+
+
+PERIODS = {
+    "simple": (dt.date(2026, 1, 1), 365, 8192),
+    "tropics": (dt.date(2026, 4, 18), 20, 8192),
+    "south": (dt.date(2026, 5, 1), 60, 3000),
+    "north": (dt.date(2026, 2, 1), 45, 70000),  # more than one array of 32,767 bytes
+}
+
+
+@pytest.mark.parametrize("name", PERIODS)
+def test_every_minute_of_the_compiled_table(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(schedule_module, "absorbed_fraction", lambda *_: smooth_response)
+    monkeypatch.setattr(schedule_module, "concentration_map", lambda _: simple_chart())
+    first, count, budget = PERIODS[name]
+    plan = motor_plan(
+        read_scene(scene(tmp_path, name)), first, first + dt.timedelta(days=count - 1), dt.timedelta(hours=6),
+        wanted_loss=0.01,
+    )  # fmt: skip
+    made = built(plan, budget, tmp_path / "out")
+    assert made.checks == [1, 1, 0xCBF43926]  # the check value of CRC-32/ISO-HDLC, as in zlib
+    table, error = made.export.table, made.export.error
+    assert table.size <= budget
+    source = (made.folder / "focalrow_setpoints.c").read_text(encoding="ascii")
+    assert_arrays_small(source)
+    assert "float" not in source
+    assert "double" not in source
+    assert "malloc" not in source
+
+    # Bit for bit the look-up whose errors were measured.
+    axes = [scale.axis for scale in table.axes]
+    columns = [2 if axis == "tilt" else 3 for axis in axes]
+    found = look_up(table, made.numbers[:, 0])
+    assert np.array_equal(found.state, made.numbers[:, 1])
+    assert np.array_equal(found.counts, made.numbers[:, columns])
+    assert made.numbers[0, 1] == made.numbers[-1, 1] == 4  # out of the period on both sides
+
+    # Within the promised error of the schedule in double precision.
+    by_time = {int(row[0]): row for row in made.numbers}
+    for day in plan.days:
+        if day.track is None:
+            continue
+        rows = np.array([by_time[int(second)] for second in day.track.seconds])
+        aimed = (rows[:, 1] == 0) | (rows[:, 1] == 3)
+        edge = int(np.ceil(error.edge_seconds / 60.0)) + 1
+        assert aimed[edge:-edge].all()
+        for k, (axis, each) in enumerate(plan.drive.actuators.axes()):
+            wanted = each.counts(day.track.tilt if axis == "tilt" else day.track.swivel)
+            off = np.abs(rows[aimed, columns[k]] - wanted[aimed])
+            assert off.max() <= error.counts[k] + 1e-6
+    # The safe poses lie within the soft limits; the binary angle is that of the swivel.
+    for axis, each in plan.drive.actuators.axes():
+        if each.limits is None:
+            continue
+        low, high = sorted(float(each.counts(limit)) for limit in each.limits)
+        column = 5 if axis == "tilt" else 6
+        assert made.numbers[:, column].min() >= low - 1
+        assert made.numbers[:, column].max() <= high + 1
+    swivel = plan.drive.actuators.swivel
+    if swivel is not None:
+        turned = np.asarray(swivel.angle(made.numbers[:, 3])) / 360.0 * 65536.0
+        off_turn = (made.numbers[:, 9] - turned + 32768.0) % 65536.0 - 32768.0
+        assert np.abs(off_turn).max() <= 2.0
+
+
+def assert_arrays_small(source: str) -> None:
+    """No array of 16-bit words above 32,767 bytes."""
+    for part in source.split("static FOCALROW_CONST uint16_t ")[1:]:
+        body = part[part.index("{") : part.index("}")]
+        assert 2 * body.count(",") <= 32767
+
+
+def test_emergency_of_the_c_code_is_that_of_the_bins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(schedule_module, "absorbed_fraction", lambda *_: smooth_response)
+    monkeypatch.setattr(schedule_module, "concentration_map", lambda _: simple_chart())
+    day = dt.date(2026, 6, 1)
+    plan = motor_plan(read_scene(scene(tmp_path, "simple")), day, day, dt.timedelta(hours=6), wanted_loss=0.01)
+    made = built(plan, 2000, tmp_path / "out")
+    tilt, swivel = plan.drive.actuators.tilt, plan.drive.actuators.swivel
+    assert tilt is not None
+    assert swivel is not None
+    bins = pose_bins(plan.drive.mount, plan.drive.actuators, plan.drive.chart)
+    for row in made.numbers[::37]:
+        angles = float(tilt.angle(row[2])), float(swivel.angle(row[3]))
+        here = [
+            each
+            for each in bins
+            if all(
+                low - 0.01 <= angle <= high + 0.01
+                for angle, (low, high) in zip(angles, (each.tilt, each.swivel), strict=True)
+            )
+        ]
+        allowed = set()
+        for each in here:
+            way = each.way_out
+            if way is None:
+                allowed.add((6, int(row[2]), int(row[3])))
+            elif way.axis == "tilt":
+                allowed.add((5, round(float(tilt.counts(way.angle))), int(row[3])))
+            else:
+                allowed.add((5, int(row[2]), round(float(swivel.counts(way.angle)))))
+        assert (int(row[4]), int(row[5]), int(row[6])) in allowed
+
+
+@pytest.mark.parametrize("array", ["node_days", "rows_0", "ways", "tilt_edges"])
+def test_one_changed_byte_is_noticed(array: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(schedule_module, "absorbed_fraction", lambda *_: smooth_response)
+    monkeypatch.setattr(schedule_module, "concentration_map", lambda _: simple_chart())
+    day = dt.date(2026, 6, 1)
+    plan = motor_plan(
+        read_scene(scene(tmp_path, "simple")), day, day + dt.timedelta(days=3), dt.timedelta(hours=6), wanted_loss=0.01
+    )
+    made = built(plan, 2000, tmp_path / "out")
+    path = made.folder / "focalrow_setpoints.c"
+    source = path.read_text(encoding="ascii")
+    start = source.index(f" {array}[] = {{") + len(f" {array}[] = {{")
+    stop = source.index(",", start)
+    value = int(source[start:stop])
+    path.write_text(f"{source[:start]}\n    {value ^ 0x10}{source[stop:]}", encoding="ascii")
+    assert compiled(made.folder, MAIN, "focalrow_setpoints.c").splitlines()[0].split()[0] == "0"
+
+
+def test_an_independent_trace_loses_no_more_than_promised(tmp_path: Path) -> None:
+    # The counts of the compiled table, traced with rays of their own; the promise comes from the response table.
+    first = dt.date(2026, 4, 26)
+    plan = motor_plan(
+        read_scene(scene(tmp_path, "tropics")), first, first + dt.timedelta(days=4), dt.timedelta(hours=6),
+        wanted_loss=0.01,
+    )  # fmt: skip
+    made = built(plan, 1500, tmp_path / "out")
+    drive = plan.drive
+    prepared = prepare(drive.scene_file.scene)
+    tilt_drive, swivel_drive = drive.actuators.tilt, drive.actuators.swivel
+    assert tilt_drive is not None
+    assert swivel_drive is not None
+    by_time = {int(row[0]): row for row in made.numbers}
+
+    def power(tilt: float, swivel: float, azimuth: float, elevation: float) -> tuple[float, float]:
+        seen = lens_angles(drive.mount, tilt, swivel, azimuth, elevation)
+        traced = trace_prepared(
+            prepared, transversal_angle=float(seen.transversal), longitudinal_angle=float(seen.longitudinal),
+            rays=1 << 16, seed=77, row=row_pose(drive.mount, tilt, drive.scene_file.scene.tubes.angle_to_grooves),
+        )  # fmt: skip
+        cosine = float(np.cos(np.radians(seen.incidence)))
+        return cosine * traced.absorbed_fraction.value, cosine * traced.absorbed_fraction.standard_error
+
+    lost_energy, energy = 0.0, 0.0
+    for day in plan.days:
+        track = day.track
+        assert track is not None
+        middle = int(np.argmax(track.elevation))
+        for k in (20, len(track) // 4, middle - 4, middle, middle + 4, 3 * len(track) // 4, len(track) - 20):
+            row = by_time[int(track.seconds[k])]
+            assert row[1] in {0, 3}
+            sun = float(track.azimuth[k]), float(track.elevation[k])
+            meant, error = power(float(track.tilt[k]), float(track.swivel[k]), *sun)
+            told, _ = power(float(tilt_drive.angle(row[2])), float(swivel_drive.angle(row[3])), *sun)
+            # 4 standard errors of either trace, and what the response table itself may be off: its worst error, 0.002.
+            assert meant - told <= made.export.error.power + 8.0 * error + 0.002
+            energy += meant
+            lost_energy += meant - told
+    assert lost_energy / energy <= made.export.error.energy + 0.005  # few instants, some of them the worst ones
+
+
+def test_schedule_of_the_real_scene_on_the_day_of_the_zenith(tmp_path: Path) -> None:
+    drive = drive_of(read_scene(scene(tmp_path, "tropics")))
+    day = day_schedule(drive, dt.date(2026, 4, 28))
+    assert day.losses.loss < 0.02
+
+
+SUN_MAIN = r"""
+#include "focalrow_sun.h"
+#include <stdio.h>
+int main(void)
+{
+    unsigned long t;
+    double latitude, longitude;
+    while (scanf("%lu %lf %lf", &t, &latitude, &longitude) == 3) {
+        focalrow_sun_position at = focalrow_sun((uint32_t)t, latitude, longitude);
+        printf("%.6f %.6f %.6f\n", at.azimuth, at.true_elevation, at.elevation);
+    }
+    return 0;
+}
+"""
+
+
+def test_the_plain_c_sun_is_as_exact_as_it_says(tmp_path: Path) -> None:
+    # Against NREL's SPA (I. Reda and A. Andreas, NREL/TP-560-34302, 2008) in pvlib's implementation.
+    for name in ("focalrow_sun.h", "focalrow_sun.c"):
+        shutil.copy(ROOT / "tracking" / "motors" / "c" / name, tmp_path / name)
+    (tmp_path / "main.c").write_text(SUN_MAIN, encoding="ascii")
+    subprocess.run(["gcc", *FLAGS, "main.c", "focalrow_sun.c", "-o", "sun", "-lm"], cwd=tmp_path, check=True)  # noqa: S607
+    rng = np.random.default_rng(11)
+    begin, end = (dt.datetime(year, 1, 1, tzinfo=dt.UTC).timestamp() for year in (1970, 2050))
+    worst, bent = 0.0, 0.0
+    for latitude, longitude in ((13.9, -90.4), (-27.4, 26.1), (52.3, 20.4), (0.0, 179.9)):
+        seconds = np.sort(rng.integers(int(begin), int(end), 1500))
+        asked = "".join(f"{second} {latitude} {longitude}\n" for second in seconds)
+        printed = subprocess.run([tmp_path / "sun"], input=asked, capture_output=True, text=True, check=True).stdout
+        azimuth, true_elevation, elevation = np.array([line.split() for line in printed.splitlines()], dtype=float).T
+        site = Site(name="x", latitude=latitude, longitude=longitude, altitude=0.0, timezone="UTC")
+        spa = sun_path(site, [dt.datetime.fromtimestamp(int(second), tz=dt.UTC) for second in seconds])
+        off = apart(azimuth, true_elevation, spa.azimuth, 90.0 - spa.true_zenith)
+        worst = max(worst, float(off.max()))
+        aimed = spa.elevation > 5.0
+        bent = max(bent, float(np.abs(elevation - spa.elevation)[aimed].max()))
+    assert worst < 0.015  # [deg], as the header states
+    assert bent < 0.025  # besides, another refraction formula, at 10 instead of 12 degC
+
+
+def apart(azimuth: Floats, elevation: Floats, other_azimuth: Floats, other_elevation: Floats) -> Floats:
+    """Angle between directions [deg]."""
+    a, e, b, f = (np.radians(x) for x in (azimuth, elevation, other_azimuth, other_elevation))
+    x = np.stack([np.cos(e) * np.sin(a), np.cos(e) * np.cos(a), np.sin(e)])
+    y = np.stack([np.cos(f) * np.sin(b), np.cos(f) * np.cos(b), np.sin(f)])
+    return np.degrees(2.0 * np.arcsin(0.5 * np.linalg.norm(x - y, axis=0)))
