@@ -213,7 +213,7 @@ class TestLight:
 class TestDay:
     def test_json_has_the_agreed_shape(self, focalrow: Command, simple_scene: Path) -> None:
         day = parsed(focalrow("day", simple_scene, "--json", *COARSE_DAY))
-        assert set(day) == {"instants", "totals", "tube_slopes_deg"}
+        assert set(day) == {"instants", "totals", "tube_slopes_deg", "plan"}
         assert set(day["totals"]) == TOTAL_KEYS
         assert [instant["time_local"][11:16] for instant in day["instants"]] == ["09:00", "12:00", "15:00", "18:00"]
         assert len(day["tube_slopes_deg"]) == len(day["instants"])

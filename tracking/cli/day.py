@@ -5,6 +5,11 @@ from typing import Annotated
 
 import typer
 
+NO_PLAN = (
+    "There is no plan of moves yet: it needs the response table, which takes about a minute to build, once. "
+    "--table builds it."
+)
+
 
 def day(
     scene: Annotated[Path, typer.Argument(metavar="SCENE", help="The scene file (TOML).", show_default=False)],
@@ -39,6 +44,21 @@ def day(
     table: Annotated[  # noqa: FBT002
         bool, typer.Option("--table", help="Build the scene's response table first, if none is kept: half a minute.")
     ] = False,
+    share: Annotated[
+        float | None,
+        typer.Option(
+            metavar="X",
+            help="Plan of moves: keep this share of the power of perfect aiming at every minute.",
+            show_default="0.9",
+        ),
+    ] = None,
+    moves: Annotated[
+        int | None,
+        typer.Option(metavar="N", help="Plan of moves: the best with at most so many settings.", show_default=False),
+    ] = None,
+    lazy: Annotated[  # noqa: FBT002
+        bool, typer.Option("--lazy", help="Plan of moves: the fewest settings for 80 % of the day's energy.")
+    ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print the numbers as JSON, for programs.")] = False,  # noqa: FBT002
     out: Annotated[
         Path | None,
@@ -54,6 +74,8 @@ def day(
         raise options.wrong("--table", "it is given together with a wish to trace each instant", "one of the two")
     if rays is not None and relative_error is not None:
         raise options.wrong("--relative-error", "it is given together with --rays", "one of the two")
+    asked_plan = share is not None or moves is not None or lazy
+    options.check_plan(share=share, moves=moves, lazy=lazy)
     interval = options.step("--step", step)
     asked = None if date is None else options.date("--date", date)
     if relative_error is not None:
@@ -64,6 +86,7 @@ def day(
     import datetime as dt
 
     from tracking.plans.day import day_plan
+    from tracking.plans.moves import chosen_plan
     from tracking.plans.power import RELATIVE_ERROR, Effort
     from tracking.response import kept_response_table, response_table
     from tracking.scenefile import read_scene
@@ -78,9 +101,12 @@ def day(
     direct = direct or rays is not None or relative_error is not None
     with scene_errors(scene):
         response = None if direct else kept_response_table(scene_file)
-        if table and response is None:
+        # A plan by hand is asked for by its own options: then powers may still be traced, and the plan has its table.
+        plan_table = kept_response_table(scene_file) if asked_plan and direct else response
+        if (table or asked_plan) and plan_table is None:
             with console.progress_bar("Building the response table, once for this scene") as progress:
-                response = response_table(scene_file, progress=progress)
+                plan_table = response_table(scene_file, progress=progress)
+            response = None if direct else plan_table
         with console.progress_bar("Tracing the day (the very first run compiles first)") as progress:
             plan = day_plan(
                 scene_file,
@@ -90,12 +116,20 @@ def day(
                 table=response,
                 progress=progress,
             )
+    moves_plan = (
+        None
+        if plan_table is None
+        else chosen_plan(scene_file, plan.date, plan_table, share=share, most=moves, lazy=lazy)
+    )
     from tracking.cli.day_numbers import csv_text, json_object
     from tracking.cli.day_table import remarks, sun_words, table_text
 
+    without = "" if direct or moves_plan is not None else NO_PLAN
     texts = {
-        "day.txt": table_text(scene_file, plan, effort, response, width=console_width()),
-        "day.json": console.as_json(json_object(plan)),
+        "day.txt": table_text(
+            scene_file, plan, effort, response, width=console_width(), moves=moves_plan, remark=without
+        ),
+        "day.json": console.as_json(json_object(plan, moves_plan)),
         "day.csv": csv_text(plan),
     }
     if out is not None:

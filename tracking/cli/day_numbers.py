@@ -4,11 +4,13 @@ import csv
 import io
 from typing import Any
 
+from tracking.cli.day_moves import moves_object
 from tracking.plans.day import JOULES_PER_KWH, Day, DayInstant
+from tracking.plans.moves import MovesPlan
 
 
-def json_object(plan: Day) -> dict[str, Any]:
-    """The numbers for programs."""
+def json_object(plan: Day, moves: MovesPlan | None = None) -> dict[str, Any]:
+    """The numbers for programs; `plan` in them is the plan of moves, null where there is none."""
     totals = plan.totals
     return {
         "instants": [_instant_object(entry) for entry in plan.instants],
@@ -20,6 +22,7 @@ def json_object(plan: Day) -> dict[str, Any]:
             "hours_aimed": totals.hours_aimed,
         },
         "tube_slopes_deg": [slope_of(entry) for entry in plan.instants],
+        "plan": None if moves is None else moves_object(moves),
     }
 
 

@@ -6,11 +6,13 @@ from itertools import pairwise
 
 from raytrace.response import ResponseTable
 from tracking.cli.cautions import LEVEL_MARGIN_DEG, OPEN_END_UP
+from tracking.cli.day_moves import moves_text
 from tracking.cli.day_numbers import slope_of
 from tracking.cli.scene_words import closing_sections, dni_source, lens_words, tubes_words
 from tracking.cli.tables import Column, number, paragraph, section, table
 from tracking.mount import MIN_ELEVATION
 from tracking.plans.day import JOULES_PER_KWH, Day, DayInstant
+from tracking.plans.moves import MovesPlan
 from tracking.plans.power import ROW_SHARE, TUBE_SHARE, Effort
 from tracking.scenefile import SceneFile
 
@@ -25,7 +27,16 @@ LONG_STEP_SECONDS = 3600.0
 FLAG = "*"
 
 
-def table_text(scene_file: SceneFile, plan: Day, effort: Effort, table: ResponseTable | None, *, width: int) -> str:
+def table_text(
+    scene_file: SceneFile,
+    plan: Day,
+    effort: Effort,
+    table: ResponseTable | None,
+    *,
+    width: int,
+    moves: MovesPlan | None = None,
+    remark: str = "",
+) -> str:
     """The numbers for people; `table` is the response table that the powers were read from, if they were."""
     opening = [
         _clock_words(scene_file, plan),
@@ -45,7 +56,10 @@ def table_text(scene_file: SceneFile, plan: Day, effort: Effort, table: Response
             )
         )
         sections.append(section("The day's sums", _sums(plan, width)))
-    return "\n\n".join([*sections, *closing_sections(scene_file, remarks(plan), width=width)])
+        if moves is not None:
+            sections.append(moves_text(scene_file, moves, width=width))
+    told = [*remarks(plan), *([remark] if remark else [])]
+    return "\n\n".join([*sections, *closing_sections(scene_file, told, width=width)])
 
 
 def _clock_words(scene_file: SceneFile, plan: Day) -> str:

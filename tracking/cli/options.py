@@ -130,3 +130,25 @@ def check_run(*, rays: int | None, seed: int, threads: int | None) -> None:
     ):
         if value is not None and not low <= value <= high:
             raise wrong(option, f"{value} is out of range", f"a whole number from {low} to {high}")
+
+
+def check_plan(*, share: float | None, moves: int | None, lazy: bool) -> None:
+    """Refuse options of a plan of moves that contradict each other or are out of range.
+
+    Raises
+    ------
+    InputError
+        Naming the option and what is allowed.
+    """
+    if (share is not None) + (moves is not None) + lazy > 1:
+        raise wrong("--share, --moves, --lazy", "more than one of them is given", "one of the three")
+    if share is not None and not (math.isfinite(share) and LEAST_SHARE <= share <= LARGEST_SHARE):
+        raise wrong("--share", f"{share:g} is out of range", f"a number from {LEAST_SHARE:g} to {LARGEST_SHARE:g}")
+    if moves is not None and not 1 <= moves <= MOST_MOVES:
+        raise wrong("--moves", f"{moves} is out of range", f"a whole number from 1 to {MOST_MOVES}")
+
+
+LEAST_SHARE, LARGEST_SHARE = 0.3, 0.99
+"""Shares of the power of perfect aiming that a plan can keep; 1 would ask for endless moves."""
+
+MOST_MOVES = 150
