@@ -13,6 +13,7 @@ import jsonschema
 import numpy as np
 import pytest
 from conftest import ROOT, SIMPLE_SCENE, Run
+from scipy.spatial.transform import Rotation
 
 from raytrace.arrays import Floats
 from tracking.actuator import Actuator, Actuators, GearLinkage
@@ -32,7 +33,7 @@ from tracking.motors.schedule import Drive, day_schedule, day_track, long_way, s
 from tracking.motors.strategy import Move, follow_dead_band, follow_interval, make_move, worst_duty
 from tracking.motors.table import OUT_OF_PERIOD, STOWED, TRACKING, WAITING, look_up, measured_error, pack
 from tracking.motors.track import driven_mount, power_share
-from tracking.mount import aim_path, lens_angles
+from tracking.mount import aim_path, lens_angles, lens_axes, sun_vector
 from tracking.scenefile import SceneFile, read_scene
 from tracking.sky.sunpath import sun_path
 
@@ -445,6 +446,48 @@ def test_calibration_recovers_the_truth_within_its_uncertainty_under_noise(drive
             pulls.append((getattr(found.errors, name) - getattr(TRUTH, name)) / error)
     assert np.abs(pulls).max() < 4.5  # of 48 pulls, 4 standard errors and some more for the estimated spread
     assert 0.6 < float(np.std(pulls)) < 1.6  # the noise is even in counts, not on the sky: about 1
+
+
+def test_corrected_counts_point_the_turned_mount_at_the_sun_by_another_library(drive: Drive) -> None:
+    # The base turned by scipy's rotations, the lens in it by the mount's own axes: its normal must meet the sun.
+    base = Rotation.from_rotvec(np.radians([-TRUTH.base_north, TRUTH.base_east, 0.0]))
+    for azimuth, elevation in ((95.0, 20.0), (180.0, 60.0), (250.0, 35.0)):
+        tilt, swivel = corrected_counts(drive, TRUTH, azimuth, elevation)
+        assert tilt is not None
+        assert swivel is not None
+        stands = tilt / (8.888889 * 50) + TRUTH.tilt_zero, 180.0 + swivel / (8.888889 * 50) + TRUTH.azimuth_zero
+        normal = base.apply(lens_axes(drive.mount, *stands).n)
+        off = np.degrees(np.arccos(np.clip(normal @ sun_vector(azimuth, elevation), -1.0, 1.0)))
+        assert off < 0.003  # half a count is 0.001 deg on each axis
+
+
+@pytest.mark.parametrize(
+    ("name", "truth"),
+    [
+        ("tropics", MountErrors(azimuth_zero=1.7, tilt_zero=-0.6, base_east=0.8, base_north=-0.5, tilt_length=0.004)),
+        ("south", MountErrors(azimuth_zero=2.0, tilt_zero=-0.7)),
+        ("north", MountErrors(azimuth_zero=1.0, tilt_zero=0.5, base_east=0.4, base_north=-0.3)),
+    ],
+)
+def test_calibration_of_each_kind_of_mount(name: str, truth: MountErrors) -> None:
+    drive = drive_of(read_scene(ROOT / "scenes" / f"{name}.toml"))
+    noon = dt.timedelta(hours=12.0 - drive.scene_file.site.longitude / 15.0)
+    midnight = dt.datetime(2026, 4, 10, tzinfo=dt.UTC)
+    times = [midnight + noon + dt.timedelta(minutes=20 * k) for k in range(-13, 14)]
+    sun = sun_path(drive.scene_file.site, times)
+    rng = np.random.default_rng(4)
+    aimings = []
+    for k, time in enumerate(times):
+        tilt, swivel = corrected_counts(drive, truth, float(sun.azimuth[k]), float(sun.elevation[k]))
+        assert tilt is not None
+        noise = rng.normal(0.0, 10.0, 2)  # counts
+        turned = None if swivel is None else swivel + noise[1]
+        aimings.append(Observation(seconds=time.timestamp(), tilt_counts=tilt + noise[0], swivel_counts=turned))
+    found = calibrated(drive, aimings)
+    for unknown in found.unknowns:
+        error = getattr(found.standard_errors, unknown)
+        assert getattr(found.errors, unknown) == pytest.approx(getattr(truth, unknown), abs=4.0 * error), unknown
+    assert found.rms_after < 0.1 * found.rms_before
 
 
 def test_too_few_or_too_like_observations_are_refused(drive: Drive) -> None:
