@@ -87,7 +87,7 @@ def test_half_a_turn_takes_a_tilt_to_its_opposite() -> None:
     direct = trace_prepared(
         prepare(SCENE), transversal_angle=-1.0, longitudinal_angle=-5.0, row=sloped(-40.0), rays=1 << 16
     )
-    assert [t.intercepted_fraction.value for t in direct.tubes] == pytest.approx(down.intercepted[0].tolist(), abs=0.03)
+    assert [t.intercepted_fraction.value for t in direct.tubes] == pytest.approx(down.intercepted[0].tolist(), abs=0.1)
     with pytest.raises(ValueError, match="the tilt is needed"):
         table.at([1.0], [5.0])
 
@@ -152,6 +152,7 @@ def test_the_table_of_each_shipped_scene(path: Path) -> None:
         ]
     )
     off = np.abs(said - direct)
-    # What the table promises for itself, at other angles: the worst of 60 may pass the worst of its own 32 checks.
-    assert off.max() < max(2.5 * table.error.worst, 6e-3)
-    assert np.median(off) < 1e-3
+    # The table's own promise, from 16 lit angles of its 32: an rms from so few is good to a factor of 1.5, and these
+    # angles lie where most light arrives.
+    assert np.sqrt((off**2).mean()) < 1.5 * table.error.where_lit + 1e-3
+    assert off.max() < 4.0 * (1.5 * table.error.where_lit + 1e-3)
