@@ -26,8 +26,8 @@ def check_folder(folder: Path | None) -> None:
         raise wrong("--out", f"{parent} cannot be written to", "a folder that you may write to")
 
 
-def write_files(folder: Path, texts: Mapping[str, str]) -> None:
-    """Write `texts`, named by file, into `folder`; a reader never sees a half-written file, nor some without the rest.
+def write_files(folder: Path, texts: Mapping[str, str | bytes]) -> None:
+    """Write texts and bytes, named by file, into `folder`: a reader sees no half-written file, nor some without others.
 
     All texts are written aside first, on the same disk, and take their names only when all are complete.
     """
@@ -35,7 +35,10 @@ def write_files(folder: Path, texts: Mapping[str, str]) -> None:
     aside = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder if folder.is_dir() else folder.parent))
     try:
         for name, text in texts.items():
-            (aside / name).write_text(text.rstrip("\n") + "\n", encoding="utf-8", newline="\n")
+            if isinstance(text, bytes):
+                (aside / name).write_bytes(text)
+            else:
+                (aside / name).write_text(text.rstrip("\n") + "\n", encoding="utf-8", newline="\n")
         folder.mkdir(exist_ok=True)
         for name in texts:
             (aside / name).replace(folder / name)

@@ -94,7 +94,7 @@ def light(
 
     scene_file = read_scene(scene)
     sunlight = (
-        _sunlight_of_angles(scene_file, *angles, row_tilt) if moment is None else _sunlight_at(scene_file, moment)
+        sunlight_of_angles(scene_file, *angles, row_tilt) if moment is None else sunlight_at(scene_file, moment)
     )
     with scene_errors(scene), console.progress_bar("Tracing rays (the very first run compiles first)") as progress:
         from raytrace.trace import trace
@@ -127,7 +127,8 @@ def light(
         console.talk(sunlight.dni_words)
 
 
-def _sunlight_of_angles(scene_file: "SceneFile", transversal: float, longitudinal: float, tilt: float) -> "Sunlight":
+def sunlight_of_angles(scene_file: "SceneFile", transversal: float, longitudinal: float, tilt: float) -> "Sunlight":
+    """The sunlight at angles [deg], with the row as at a tilt [deg]."""
     from tracking.cli.light_numbers import Sunlight
     from tracking.mount import row_pose
 
@@ -147,7 +148,14 @@ def _sunlight_of_angles(scene_file: "SceneFile", transversal: float, longitudina
     )
 
 
-def _sunlight_at(scene_file: "SceneFile", moment: dt.datetime) -> "Sunlight":
+def sunlight_at(scene_file: "SceneFile", moment: dt.datetime) -> "Sunlight":
+    """The sunlight of a moment, with the lens aimed.
+
+    Raises
+    ------
+    InputError
+        If nothing is aimed then, or the sun is not before the lens.
+    """
     from tracking.cli.light_numbers import Moment, Sunlight
     from tracking.cli.scene_words import dni_source
     from tracking.mount import MIN_ELEVATION

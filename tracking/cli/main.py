@@ -9,6 +9,7 @@ import typer
 
 from tracking.cli.console import talk
 from tracking.cli.day import day
+from tracking.cli.draw import draw
 from tracking.cli.light import light
 from tracking.cli.new import new
 from tracking.cli.setpoints import setpoints
@@ -27,6 +28,7 @@ app = typer.Typer(
 app.command(short_help="One trace: power on each tube, focal line, ledger.")(light)
 app.command(short_help="A day's settings and power, and its sums.")(day)
 app.command(short_help="Two-axis setpoints and actuator schedule.")(setpoints)
+app.command(short_help="Pictures and solids of a scene.")(draw)
 app.command(short_help="Write a starter scene.")(new)
 
 

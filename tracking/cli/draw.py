@@ -1,0 +1,141 @@
+"""`focalrow draw`: pictures and solids of a scene."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from tracking.cli.light_numbers import Sunlight
+    from tracking.paper.solids import Machine
+    from tracking.paper.style import Picture
+    from tracking.plans.day import Day
+    from tracking.scenefile import SceneFile
+
+DEFAULT_RAYS = 1_000_000
+RAYS_IN_SOLIDS = 64
+DAY_STEP_MINUTES = 15
+
+
+def draw(
+    scene: Annotated[Path, typer.Argument(metavar="SCENE", help="The scene file (TOML).", show_default=False)],
+    out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the files.", show_default=False)],
+    transversal: Annotated[
+        str, typer.Option(metavar="ANGLE", help="The sun's angle across the grooves for the pictures of one trace.")
+    ] = "0 deg",
+    longitudinal: Annotated[str, typer.Option(metavar="ANGLE", help="The sun's angle along the grooves.")] = "0 deg",
+    at: Annotated[
+        str | None,
+        typer.Option(
+            metavar="TIME", help="Sun, DNI and settings of a moment instead of the angles.", show_default=False
+        ),
+    ] = None,
+    date: Annotated[
+        str | None, typer.Option(metavar="DATE", help="The day, as year-month-day.", show_default="today at the site")
+    ] = None,
+    rays: Annotated[int, typer.Option(metavar="N", help="Rays of the pictures' one trace.")] = DEFAULT_RAYS,
+    seed: Annotated[int, typer.Option(metavar="N", help="The same seed gives the same pictures.")] = 0,
+    json: Annotated[bool, typer.Option("--json", help="Print the numbers behind the pictures as JSON.")] = False,  # noqa: FBT002
+) -> None:
+    """Pictures of light, sun and energy as PNG and SVG, and solids as GLB, STL and PLY with a viewer page."""
+    from tracking.cli import console, files, options
+    from tracking.cli.scene_words import scene_errors
+    from tracking.scenefile import read_scene
+
+    moment = None if at is None else options.instant("--at", at)
+    angles = options.angle("--transversal", transversal), options.angle("--longitudinal", longitudinal)
+    asked = None if date is None else options.date("--date", date)
+    options.check_run(rays=rays, seed=seed, threads=None)
+    files.check_folder(out)
+    scene_file = read_scene(scene)
+    with scene_errors(scene):
+        sunlight, pictures, machine, _ = all_pictures(
+            scene_file, angles=angles, moment=moment, date=asked, rays=rays, seed=seed
+        )
+    numbers = numbers_of(scene_file, sunlight, pictures, machine)
+    texts = written(pictures, machine)
+    texts["draw.json"] = console.as_json(numbers)
+    files.write_files(out, texts)
+    console.talk(f"Wrote {len(texts)} files to {out}: {', '.join(sorted(texts))}.")
+    console.result(
+        texts["draw.json"] if json else "\n".join(f"{picture.name}: {picture.alt}" for picture in pictures)  # type: ignore[arg-type]
+    )
+
+
+def all_pictures(
+    scene_file: "SceneFile",
+    *,
+    angles: tuple[float, float],
+    moment: "dt.datetime | None",
+    date: "dt.date | None",
+    rays: int,
+    seed: int,
+) -> "tuple[Sunlight, tuple[Picture, ...], Machine, Day]":
+    """Trace what the pictures show, and draw them; the machine at the moment's setting, and the day's plan."""
+    import datetime as dt
+
+    from raytrace.paths import ray_paths
+    from raytrace.trace import trace
+    from tracking.cli import console
+    from tracking.cli.light import sunlight_at, sunlight_of_angles
+    from tracking.mount import row_pose
+    from tracking.paper.light_figures import LightView, light_pictures
+    from tracking.paper.solids import drawn_setting, machine
+    from tracking.paper.sun_figures import sky_pictures
+    from tracking.plans.day import day_plan
+    from tracking.plans.power import Effort
+
+    sunlight = sunlight_of_angles(scene_file, *angles, 0.0) if moment is None else sunlight_at(scene_file, moment)
+    day = date or dt.datetime.now(scene_file.site.zone).date()
+    with console.progress_bar("Tracing for the pictures (the very first run compiles first)") as progress:
+        traced = trace(
+            scene_file.scene,
+            transversal_angle=sunlight.transversal,
+            longitudinal_angle=sunlight.longitudinal,
+            rays=rays,
+            seed=seed,
+            row=sunlight.row,
+        )
+        view = LightView(scene=scene_file.scene, trace=traced, row=sunlight.row, dni=sunlight.dni)
+        light = light_pictures(view)
+        plan = day_plan(scene_file, day, dt.timedelta(minutes=DAY_STEP_MINUTES), effort=Effort(seed=seed))
+        sky = sky_pictures(scene_file, plan, seed=seed, progress=progress)
+    if sunlight.moment is None:
+        tilt, swivel = drawn_setting(scene_file.mount)
+    else:
+        tilt, swivel = sunlight.moment.tilt, sunlight.moment.swivel
+    row = row_pose(scene_file.mount, tilt, scene_file.scene.tubes.angle_to_grooves)
+    lines = ray_paths(
+        scene_file.scene,
+        transversal_angle=sunlight.transversal,
+        longitudinal_angle=sunlight.longitudinal,
+        rays=RAYS_IN_SOLIDS,
+        seed=seed,
+        row=row,
+    )
+    return sunlight, (*light, *sky), machine(scene_file, tilt=tilt, swivel=swivel, row=row, rays=lines), plan
+
+
+def written(pictures: "tuple[Picture, ...]", machine: "Machine") -> dict[str, str | bytes]:
+    """All files of pictures and solids, by name."""
+    texts: dict[str, str | bytes] = {}
+    for picture in pictures:
+        texts[f"{picture.name}.png"] = picture.png()
+        texts[f"{picture.name}.svg"] = picture.svg()
+    return texts | machine.files()
+
+
+def numbers_of(
+    scene_file: "SceneFile", sunlight: "Sunlight", pictures: "tuple[Picture, ...]", machine: "Machine"
+) -> dict[str, Any]:
+    """The numbers behind the pictures, for programs."""
+    return {
+        "scene": str(scene_file.path),
+        "transversal_angle_deg": sunlight.transversal,
+        "longitudinal_angle_deg": sunlight.longitudinal,
+        "dni_w_m2": sunlight.dni,
+        "pictures": {p.name: {"title": p.title, "alt": p.alt} | dict(p.numbers) for p in pictures},
+        "machine": dict(machine.numbers()),
+    }
