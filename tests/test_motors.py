@@ -162,6 +162,12 @@ def test_setpoints_are_reached_from_one_side() -> None:
     assert make_move("tilt", gear(), 0.0, 5, 5, "follow") is None
 
 
+def test_no_overshoot_passes_a_soft_limit() -> None:
+    near = make_move("tilt", gear(), 0.0, 1000, 5, "follow")  # the limit lies at 0 counts
+    assert near is not None
+    assert near.overshoot_counts == 5
+
+
 def test_worst_duty_is_that_of_a_slow_count() -> None:
     rng = np.random.default_rng(5)
     starts = np.sort(rng.uniform(0.0, 20000.0, 60))

@@ -36,6 +36,34 @@ VALUE_LIMIT = 2**31 - 1
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class PoseTable:
+    """The bins of poses as integers, in rising counts.
+
+    For each bin the axis to move (0 tilt, 1 swivel, 2 none, plus 4 where no tilt is flat and safe), the counts to go
+    to, and the counts of the tilt for wind. `turn` is a whole turn in counts where the swivel has no end, else 0.
+    """
+
+    tilt_edges: tuple[int, ...]
+    swivel_edges: tuple[int, ...]
+    turn: int
+    axes: tuple[int, ...]
+    ways: tuple[int, ...]
+    winds: tuple[int, ...]
+
+    @property
+    def size(self) -> int:
+        """Bytes of the arrays."""
+        return 4 * (len(self.tilt_edges) + len(self.swivel_edges) + 2 * len(self.ways)) + 2 * len(self.axes)
+
+    @property
+    def crc(self) -> int:
+        """CRC-32 in the order in which the exported check reads the arrays."""
+        parts = [struct.pack(f"<{len(edges)}i", *edges) for edges in (self.tilt_edges, self.swivel_edges)]
+        parts += [struct.pack("<Hii", *each) for each in zip(self.axes, self.ways, self.winds, strict=True)]
+        return zlib.crc32(b"".join(parts))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class CExport:
     """Everything that the two files say."""
 
@@ -43,7 +71,7 @@ class CExport:
     days: tuple[DaySchedule, ...]
     table: PackedTable
     error: TableError
-    bins: tuple[PoseBin, ...]
+    poses: PoseTable
     scene_hash: str
     clock_error: int
 
@@ -126,6 +154,7 @@ def _header(export: CExport) -> str:
         f"#define FOCALROW_ERROR_ENERGY_PPM {math.ceil(1e6 * max(0.0, error.energy))} /* of the period's energy */",
         "",
         f"#define FOCALROW_TABLE_BYTES {table.size}",
+        f"#define FOCALROW_POSES_BYTES {export.poses.size} /* of the bins of poses beside the table */",
         f"#define FOCALROW_TABLE_CRC32 {_u32(table.crc)} /* CRC-32/ISO-HDLC; its check value is 0xCBF43926 */",
         "",
         *_axis_constants(export),
@@ -325,7 +354,7 @@ def _source(export: CExport) -> str:
         f"#define CHUNKS {len(chunks)}u",
         f"static FOCALROW_CONST uint16_t *const chunks[CHUNKS] = {{{names}}};",
         "",
-        *_emergency_arrays(export),
+        *_pose_arrays(export.poses),
         *_vectors(export),
         *_binary_angle_constants(export),
         *SOURCE_BODY.splitlines(),
@@ -358,59 +387,58 @@ def _edges(each: Actuator | None, edges: Sequence[float]) -> list[int]:
     return [round(float(each.counts(edge))) for edge in edges]
 
 
-def _emergency_arrays(export: CExport) -> list[str]:
-    """Edges of the bins in rising counts, and for each bin the axis (0 tilt, 1 swivel, 2 none) and its counts."""
-    drives = dict(export.drive.actuators.axes())
+def pose_table(drive: Drive, bins: Sequence[PoseBin]) -> PoseTable:
+    """The bins as integers; one bin for all swivels where the swivel makes no difference."""
+    drives = dict(drive.actuators.axes())
     tilt_drive, swivel_drive = drives.get("tilt"), drives.get("swivel")
-    tilts = sorted({each.tilt for each in export.bins})
-    swivels = sorted({each.swivel for each in export.bins})
+    tilts = sorted({each.tilt for each in bins})
+    swivels = sorted({each.swivel for each in bins})
     tilt_edges = _edges(tilt_drive, [tilts[0][0], *(pair[1] for pair in tilts)])
     swivel_edges = _edges(swivel_drive, [swivels[0][0], *(pair[1] for pair in swivels)])
-    tilt_back, swivel_back = tilt_edges[0] > tilt_edges[-1], swivel_edges[0] > swivel_edges[-1]
-    if tilt_back:
+    if tilt_edges[0] > tilt_edges[-1]:
         tilts.reverse()
         tilt_edges.reverse()
-    if swivel_back:
+    if swivel_edges[0] > swivel_edges[-1]:
         swivels.reverse()
         swivel_edges.reverse()
-    by_place = {(each.tilt, each.swivel): each for each in export.bins}
-    axes, ways, winds = [], [], []
-    for tilt in tilts:
-        for swivel in swivels:
-            found = by_place[tilt, swivel]
-            way = found.way_out
-            axes.append(2 if way is None else 0 if way.axis == "tilt" else 1)
-            ways.append(0 if way is None else round(float(drives[way.axis].counts(way.angle))))
-            there = found.wind_tilt is not None and tilt_drive is not None
-            axes[-1] |= 0 if there else 4
-            wind = 0.0 if found.wind_tilt is None or tilt_drive is None else float(tilt_drive.counts(found.wind_tilt))
-            winds.append(round(wind))
+    by_place = {(each.tilt, each.swivel): each for each in bins}
+
+    def entry(each: PoseBin) -> tuple[int, int, int]:
+        way = each.way_out
+        axis = 2 if way is None else 0 if way.axis == "tilt" else 1
+        counts = 0 if way is None else round(float(drives[way.axis].counts(way.angle)))
+        if each.wind_tilt is None or tilt_drive is None:
+            return axis | 4, counts, 0
+        return axis, counts, round(float(tilt_drive.counts(each.wind_tilt)))
+
+    rows = [[entry(by_place[tilt, swivel]) for swivel in swivels] for tilt in tilts]
+    if all(each == row[0] and each[0] & 3 != 1 for row in rows for each in row):
+        rows = [row[:1] for row in rows]
+        swivel_edges = [swivel_edges[0], swivel_edges[-1]]
+    axes, ways, winds = zip(*(each for row in rows for each in row), strict=True)
     turn = 0
-    if swivel_drive is not None and export.drive.mount.swivel_limits is None:
+    if swivel_drive is not None and drive.mount.swivel_limits is None:
         turn = round(360.0 * swivel_drive.linkage.counts_per_travel)
+    return PoseTable(
+        tilt_edges=tuple(tilt_edges), swivel_edges=tuple(swivel_edges), turn=turn, axes=axes, ways=ways, winds=winds
+    )
+
+
+def _pose_arrays(poses: PoseTable) -> list[str]:
     return [
         "/* Bins of poses in counts, and the way out of each: bits 0 and 1 the axis (0 tilt, 1 swivel, 2 none), bit 2",
         "   set where no tilt is flat and safe; the counts of that axis, and the counts of the tilt for wind. */",
-        f"#define TILT_BINS {len(tilts)}u",
-        f"#define SWIVEL_BINS {len(swivels)}u",
-        f"#define SWIVEL_TURN INT32_C({turn}) /* counts of a whole turn where the swivel has no end; else 0 */",
-        *_array("int32_t", "tilt_edges", tilt_edges),
-        *_array("int32_t", "swivel_edges", swivel_edges),
-        *_array("uint16_t", "way_axes", axes),
-        *_array("int32_t", "ways", ways),
-        *_array("int32_t", "wind_tilts", winds),
-        f"#define POSES_CRC32 {_u32(_poses_crc(tilt_edges, swivel_edges, axes, ways, winds))}",
+        f"#define TILT_BINS {len(poses.tilt_edges) - 1}u",
+        f"#define SWIVEL_BINS {len(poses.swivel_edges) - 1}u",
+        f"#define SWIVEL_TURN INT32_C({poses.turn}) /* counts of a whole turn where the swivel has no end; else 0 */",
+        *_array("int32_t", "tilt_edges", poses.tilt_edges),
+        *_array("int32_t", "swivel_edges", poses.swivel_edges),
+        *_array("uint16_t", "way_axes", poses.axes),
+        *_array("int32_t", "ways", poses.ways),
+        *_array("int32_t", "wind_tilts", poses.winds),
+        f"#define POSES_CRC32 {_u32(poses.crc)}",
         "",
     ]
-
-
-def _poses_crc(
-    tilt_edges: list[int], swivel_edges: list[int], axes: list[int], ways: list[int], winds: list[int]
-) -> int:
-    """CRC-32 of the bins, in the order in which the exported check reads them."""
-    parts = [struct.pack(f"<{len(edges)}i", *edges) for edges in (tilt_edges, swivel_edges)]
-    parts += [struct.pack("<Hii", *each) for each in zip(axes, ways, winds, strict=True)]
-    return zlib.crc32(b"".join(parts))
 
 
 def vector_times(export: CExport) -> list[int]:

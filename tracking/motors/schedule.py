@@ -27,7 +27,7 @@ from tracking.motors.strategy import (
     worst_duty,
 )
 from tracking.motors.track import AbsorbedFraction, Track, absorbed_fraction, driven_mount, follow, power_share
-from tracking.mount import MIN_ELEVATION, Mount
+from tracking.mount import MIN_ELEVATION, Mount, aim_path
 from tracking.scenefile import SceneFile
 from tracking.sky.sunpath import sun_path
 from tracking.sky.weather import direct_normal_irradiance
@@ -265,10 +265,9 @@ def _scheduled(drive: Drive, date: dt.date, track: Track, dni: Floats) -> DaySch
         moves += own
         moves += long_way(axis, each, float(track.seconds[-1]) + each.duty_period, last, home, "stow")
     moves.sort(key=lambda move: move.start)
-    path, perfect = (
-        power_share(drive.mount, drive.absorbed, tilt, swivel, track.azimuth, track.elevation)
-        for tilt, swivel in ((track.tilt, track.swivel), (track.strict_tilt, track.strict_swivel))
-    )
+    path = power_share(drive.mount, drive.absorbed, track.tilt, track.swivel, track.azimuth, track.elevation)
+    free_tilt, free_swivel = _free_aim(drive, track)
+    perfect = power_share(drive.mount, drive.absorbed, free_tilt, free_swivel, track.azimuth, track.elevation)
     lens = drive.scene_file.scene.lens
     watts = dni * lens.width * lens.length
     losses = Losses(
@@ -283,6 +282,15 @@ def _scheduled(drive: Drive, date: dt.date, track: Track, dni: Floats) -> DaySch
         date=date, start=day_start(drive.scene_file, date), track=track, wait_from=wait_from, moves=tuple(moves),
         loads=loads, losses=losses, power=path, dni=dni,
     )  # fmt: skip
+
+
+def _free_aim(drive: Drive, track: Track) -> tuple[Floats, Floats]:
+    """Tilts and swivels of perfect aiming: by the mount's own ranges, whatever the drives can reach."""
+    mount = drive.scene_file.mount
+    if (mount.tilt_limits, mount.swivel_limits) == (drive.mount.tilt_limits, drive.mount.swivel_limits):
+        return track.strict_tilt, track.strict_swivel
+    settings = np.array([each for each in aim_path(mount, track.azimuth, track.elevation) if each is not None])
+    return settings[:, 0], settings[:, 1]
 
 
 def axis_load(axis: AxisName, drive: Actuator, moves: Sequence[Move]) -> AxisLoad:

@@ -61,6 +61,10 @@ def make_move(
     before, after = float(drive.angle(from_counts)), float(drive.angle(to_counts))
     direction: Direction = "rising" if after > before else "falling"
     overshoot = 0 if direction == drive.approach else int(np.ceil(drive.backlash * per_travel))
+    if overshoot and drive.limits is not None:
+        # No overshoot passes a soft limit: at the very end of a range some slack may stay.
+        end = float(drive.counts(drive.limits[0] if direction == "falling" else drive.limits[1]))
+        overshoot = min(overshoot, max(0, int(abs(end - to_counts))))
     travel = abs(to_counts - from_counts) / per_travel
     return Move(
         axis=axis,

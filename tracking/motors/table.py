@@ -157,8 +157,8 @@ class TableError:
     minutes: int
 
 
-def pack(drive: Drive, days: Sequence[DaySchedule], *, budget: int) -> PackedTable:
-    """The table with the least error that fits into a budget of bytes.
+def pack(drive: Drive, days: Sequence[DaySchedule], *, budget: int, reserved: int = 0) -> PackedTable:
+    """The table with the least error that fits into a budget of bytes, of which some are `reserved` for other arrays.
 
     Raises
     ------
@@ -176,8 +176,8 @@ def pack(drive: Drive, days: Sequence[DaySchedule], *, budget: int) -> PackedTab
     least = 0
     for slots in SLOT_CHOICES:
         row_bytes = 2 * (1 + HEAD_WORDS + len(axes) * slots)
-        room = (budget - 2 * zenith.size) // row_bytes
-        least = least or 2 * zenith.size + len(must) * row_bytes
+        room = (budget - reserved - 2 * zenith.size) // row_bytes
+        least = least or reserved + 2 * zenith.size + len(must) * row_bytes
         if room < len(must):
             break
         worst, nodes = _chosen_days(counts, weights, lit, must, min(room, len(days)), slots)
