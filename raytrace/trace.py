@@ -271,7 +271,7 @@ def run_replicates(
     return Sums(totals=totals, tubes=tubes, profile=profile, flux=flux)
 
 
-def _ratio(numerator: Floats, denominator: Floats) -> Estimate:
+def mean_ratio(numerator: Floats, denominator: Floats) -> Estimate:
     """Ratio of two sums over replicates and its standard error, by linearising the ratio (Cochran, Sampling Techniques,
     3rd ed. 1977, sec. 6.3); a denominator of zero gives zero.
     """
@@ -326,14 +326,14 @@ def _result(
         seed=seed,
         transversal_angle=angles[0],
         longitudinal_angle=angles[1],
-        intercepted_fraction=_ratio(totals[:, path.INTERCEPTED], started),
-        absorbed_fraction=_ratio(totals[:, path.ABSORBED], started),
-        intercept_factor=_ratio(totals[:, path.INTERCEPTED], totals[:, path.LEFT_DOWN]),
+        intercepted_fraction=mean_ratio(totals[:, path.INTERCEPTED], started),
+        absorbed_fraction=mean_ratio(totals[:, path.ABSORBED], started),
+        intercept_factor=mean_ratio(totals[:, path.INTERCEPTED], totals[:, path.LEFT_DOWN]),
         ledger=Ledger(**entries),
         tubes=tuple(
             TubeResult(
-                intercepted_fraction=_ratio(sums.tubes[:, 0, k], started),
-                absorbed_fraction=_ratio(sums.tubes[:, 1, k], started),
+                intercepted_fraction=mean_ratio(sums.tubes[:, 0, k], started),
+                absorbed_fraction=mean_ratio(sums.tubes[:, 1, k], started),
                 peak_flux_ratio=peaks[k] * cosine,
             )
             for k in range(prepared.scene.tubes.count)

@@ -169,14 +169,14 @@ def slip_through(
 
 
 @inlined
-def walk_row(
+def walk_past_row(
     row: Row, n: float, absorption: float, weight: float,
     u: float, v: float, w: float, pu: float, pv: float, pw: float,
-) -> tuple[int, float, float, float, int]:
-    """Follow one ray in the row frame until it meets an absorber, is lost in a glass, or has left the row.
+) -> tuple[int, float, float, float, int, float, float, float, float, float, float]:
+    """As `walk_row`; after its five numbers come the place and direction, in the row frame, of a ray that has missed.
 
-    Returns the tube or MISSED or IN_ENVELOPE, the weight that arrives there, the weight lost in envelopes on the way,
-    the absorptance met, and the patch.
+    The place lies on the ray's last straight piece; the direction is bent by the glass that the ray has crossed. For a
+    ray that has not missed the six numbers mean nothing.
     """
     h = row.half_length
     middle = 0.5 * (row.tubes - 1)
@@ -186,7 +186,7 @@ def walk_row(
     while True:
         tube = next_tube(row, last, u, w, pu, pw)
         if tube < 0:
-            return MISSED, weight, lost, 0.0, 0
+            return MISSED, weight, lost, 0.0, 0, u, v, w, pu, pv, pw
         last = tube
         axis = (tube - middle) * row.spacing
         cu = u - axis
@@ -197,7 +197,7 @@ def walk_row(
             if row.enveloped:
                 surfaces += 1
                 if surfaces > MAX_SURFACES:
-                    return IN_ENVELOPE, weight, lost, 0.0, 0
+                    return IN_ENVELOPE, weight, lost, 0.0, 0, u, v, w, pu, pv, pw
                 # The outward normal is (cu, w) / radius; the ray comes against it.
                 nu, nw = cu / row.outer_radius, w / row.outer_radius
                 normal = -(pu * nu + pw * nw)
@@ -210,7 +210,7 @@ def walk_row(
             else:
                 cosine = -(pu * cu + pw * w) / row.outer_radius
                 factor = from_table(row.absorptance, min(max(cosine, 0.0), 1.0))
-                return tube, weight, lost, factor, patch_of(row, cu, v, w)
+                return tube, weight, lost, factor, patch_of(row, cu, v, w), u, v, w, pu, pv, pw
         elif pv != 0.0:
             # Through the open end, if it comes that way.
             s = ((-h if pv > 0.0 else h) - v) / pv
@@ -223,7 +223,7 @@ def walk_row(
                     state = _VACUUM
                 else:
                     # On the cut end of the glass, which is no optical surface: booked as lost in the envelope.
-                    return IN_ENVELOPE, weight, lost, 0.0, 0
+                    return IN_ENVELOPE, weight, lost, 0.0, 0, u, v, w, pu, pv, pw
         if state == _OUTSIDE:
             # Past a tube that it meets only beyond its ends; moved on, so that no tube is tried twice.
             u, v, w = u + far * pu, v + far * pv, w + far * pw
@@ -237,7 +237,7 @@ def walk_row(
                     cu, w = cu + far * pu, w + far * pw
                     cosine = (pu * cu + pw * w) / row.absorber_radius
                     factor = from_table(row.absorptance, min(max(cosine, 0.0), 1.0))
-                    return tube, weight, lost, factor, patch_of(row, cu, at, w)
+                    return tube, weight, lost, factor, patch_of(row, cu, at, w), u, v, w, pu, pv, pw
                 state = _OUTSIDE  # out through the other end
                 u = cu + axis
                 continue
@@ -250,14 +250,14 @@ def walk_row(
                     near, far = circle_roots(cu, w, pu, pw, row.outer_radius)
                     s = far
                 if s == math.inf or abs(v + s * pv) > h:
-                    return IN_ENVELOPE, weight, lost, 0.0, 0
+                    return IN_ENVELOPE, weight, lost, 0.0, 0, u, v, w, pu, pv, pw
                 left = attenuation(absorption, s * n)
                 lost += weight * (1.0 - left)
                 weight *= left
                 cu, v, w = cu + s * pu, v + s * pv, w + s * pw
                 surfaces += 1
                 if surfaces > MAX_SURFACES:
-                    return IN_ENVELOPE, weight, lost, 0.0, 0
+                    return IN_ENVELOPE, weight, lost, 0.0, 0, u, v, w, pu, pv, pw
                 radius = row.inner_radius if to_inner else row.outer_radius
                 # The normal against the ray: outward at the inner face, inward at the outer one.
                 sign = 1.0 if to_inner else -1.0
@@ -275,7 +275,7 @@ def walk_row(
                 pu, pw = pu + (normal - after) * nu, pw + (normal - after) * nw
                 state = _VACUUM if to_inner else _OUTSIDE
                 if not to_inner and row.axes[0, 2] * pu + row.axes[1, 2] * pv + row.axes[2, 2] * pw > UPWARD:
-                    return MISSED, weight, lost, 0.0, 0  # turned upward: it does not come back
+                    return MISSED, weight, lost, 0.0, 0, cu + axis, v, w, pu, pv, pw  # turned upward: it is gone
                 u = cu + axis
                 continue
             # In the vacuum, between absorber and glass.
@@ -286,7 +286,7 @@ def walk_row(
                     cu, w = cu + near * pu, w + near * pw
                     cosine = -(pu * cu + pw * w) / row.absorber_radius
                     factor = from_table(row.absorptance, min(max(cosine, 0.0), 1.0))
-                    return tube, weight, lost, factor, patch_of(row, cu, at, w)
+                    return tube, weight, lost, factor, patch_of(row, cu, at, w), u, v, w, pu, pv, pw
                 state = _OUTSIDE  # out through the open end before the absorber is met
                 u = cu + axis
                 continue
@@ -299,7 +299,7 @@ def walk_row(
             cu, v, w = cu + s * pu, v + s * pv, w + s * pw
             surfaces += 1
             if surfaces > MAX_SURFACES:
-                return IN_ENVELOPE, weight, lost, 0.0, 0
+                return IN_ENVELOPE, weight, lost, 0.0, 0, u, v, w, pu, pv, pw
             nu, nw = -cu / row.inner_radius, -w / row.inner_radius
             normal = -(pu * nu + pw * nw)
             after = math.sqrt(normal_after_sq(1.0, n, normal))
@@ -308,3 +308,19 @@ def walk_row(
             weight *= share
             pu, pw = pu + (normal - after) * nu, pw + (normal - after) * nw
             state, outward = _GLASS, True
+
+
+@inlined
+def walk_row(
+    row: Row, n: float, absorption: float, weight: float,
+    u: float, v: float, w: float, pu: float, pv: float, pw: float,
+) -> tuple[int, float, float, float, int]:
+    """Follow one ray in the row frame until it meets an absorber, is lost in a glass, or has left the row.
+
+    Returns the tube or MISSED or IN_ENVELOPE, the weight that arrives there, the weight lost in envelopes on the way,
+    the absorptance met, and the patch.
+    """
+    tube, arrived, lost, factor, patch, _, _, _, _, _, _ = walk_past_row(
+        row, n, absorption, weight, u, v, w, pu, pv, pw
+    )
+    return tube, arrived, lost, factor, patch

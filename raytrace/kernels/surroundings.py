@@ -1,0 +1,165 @@
+"""Where the light lands that misses the tubes: rays by the general path, then on to the nearest face around the row."""
+
+import math
+
+import numpy as np
+
+from raytrace.kernels import points
+from raytrace.kernels.jit import entry, inlined
+from raytrace.kernels.path import Sun
+from raytrace.kernels.points import cos_sin_turn, from_table, lattice_point
+from raytrace.kernels.sheet import DOWN, Sheet, walk_sheet
+from raytrace.kernels.sun import sun_direction, turned_centre
+from raytrace.kernels.tube import MISSED, Row, walk_past_row
+
+# Columns of `faces` (n, 14): a corner, unit vectors along the two sides from it, their lengths, the number of patches
+# along each of them, and the number of the face's first patch. The lens frame, [m].
+CORNER, SIDE_A, SIDE_B, LENGTH_A, LENGTH_B, PATCHES_A, PATCHES_B, FIRST_PATCH = 0, 3, 6, 9, 10, 11, 12, 13
+FACE_NUMBERS = 14
+
+# Sums of a replicate: light started, missed, and missed without landing on a face.
+STARTED, MISSED_ROW, AWAY, SUMS = 0, 1, 2, 3
+
+GRAZING = 1e-12
+"""Sine of the angle to a face below which a ray runs along it and does not land."""
+
+
+@inlined
+def nearest_face(
+    faces: np.ndarray, x: float, y: float, z: float, px: float, py: float, pz: float
+) -> tuple[int, float, float, float]:
+    """The face that a ray meets first, the places along its two sides [m], and the distance; -1 where it meets none."""
+    best, at_a, at_b, nearest = -1, 0.0, 0.0, math.inf
+    for k in range(faces.shape[0]):
+        f = faces[k]
+        nx = f[SIDE_A + 1] * f[SIDE_B + 2] - f[SIDE_A + 2] * f[SIDE_B + 1]
+        ny = f[SIDE_A + 2] * f[SIDE_B] - f[SIDE_A] * f[SIDE_B + 2]
+        nz = f[SIDE_A] * f[SIDE_B + 1] - f[SIDE_A + 1] * f[SIDE_B]
+        against = px * nx + py * ny + pz * nz
+        if abs(against) < GRAZING:
+            continue
+        dx, dy, dz = f[CORNER] - x, f[CORNER + 1] - y, f[CORNER + 2] - z
+        s = (dx * nx + dy * ny + dz * nz) / against
+        if s <= 0.0 or s >= nearest:
+            continue
+        dx, dy, dz = s * px - dx, s * py - dy, s * pz - dz
+        a = dx * f[SIDE_A] + dy * f[SIDE_A + 1] + dz * f[SIDE_A + 2]
+        b = dx * f[SIDE_B] + dy * f[SIDE_B + 1] + dz * f[SIDE_B + 2]
+        if 0.0 <= a <= f[LENGTH_A] and 0.0 <= b <= f[LENGTH_B]:
+            best, at_a, at_b, nearest = k, a, b, s
+    return best, at_a, at_b, nearest
+
+
+@inlined
+def patch_on(face: np.ndarray, a: float, b: float) -> int:
+    """Number of the patch at places a and b along the sides of a face [m]."""
+    across = min(int(a / face[LENGTH_A] * face[PATCHES_A]), int(face[PATCHES_A]) - 1)
+    along = min(int(b / face[LENGTH_B] * face[PATCHES_B]), int(face[PATCHES_B]) - 1)
+    return int(face[FIRST_PATCH]) + across * int(face[PATCHES_B]) + along
+
+
+@entry
+def trace_surroundings(
+    sheet: Sheet, row: Row, sun: Sun, faces: np.ndarray, missing: int, rays: int, vector: np.ndarray, shift: np.ndarray,
+    key: int, sums: np.ndarray, tubes: np.ndarray, landed: np.ndarray, flux: np.ndarray,
+) -> None:
+    """Add a replicate's rays to `sums` (SUMS,), `tubes` (t,), and light on faces `landed` (n,) and patches `flux` (m,).
+
+    Tube number `missing` is taken out of the row (-1: none). Faces cast no shadow on tubes: a ray that meets a tube has
+    met it whatever stands before it.
+    """
+    lines = sun.sheet_index.shape[0]
+    for ray in range(rays):
+        cx, cy, cz = sun.tan_transversal, sun.tan_longitudinal, 1.0
+        if sun.aiming_error > 0.0:
+            aim_across = lattice_point(ray, vector[points.AIM_ACROSS], shift[points.AIM_ACROSS])
+            aim_along = lattice_point(ray, vector[points.AIM_ALONG], shift[points.AIM_ALONG])
+            cx, cy, cz = turned_centre(
+                cx, cy, sun.aiming_error * from_table(sun.normal, aim_across),
+                sun.aiming_error * from_table(sun.normal, aim_along),
+            )
+        cos_turn, sin_turn = cos_sin_turn(lattice_point(ray, vector[points.SUN_AZIMUTH], shift[points.SUN_AZIMUTH]))
+        radius_u = lattice_point(ray, vector[points.SUN_RADIUS], shift[points.SUN_RADIUS])
+        sx, sy, sz = sun_direction(cx, cy, cz, from_table(sun.radius_sq, radius_u), cos_turn, sin_turn)
+        if sz <= 0.0:
+            continue
+        line_u = lattice_point(ray, vector[points.LINE], shift[points.LINE])
+        slope_u = lattice_point(ray, vector[points.SLOPE], shift[points.SLOPE])
+        line = min(int(line_u * lines), lines - 1)
+        x = (2.0 * lattice_point(ray, vector[points.ACROSS], shift[points.ACROSS]) - 1.0) * sheet.half_width
+        y = (2.0 * lattice_point(ray, vector[points.ALONG], shift[points.ALONG]) - 1.0) * sheet.half_length
+        px, py, pz = -sx, -sy, -sz
+        shine = sz
+        sums[STARTED] += shine
+        lowered, cos_piece, sin_piece, xc = 0.0, 1.0, 0.0, 0.0
+        if sheet.sag != 0.0:
+            # As in `follow_ray`: the walk happens in the frame of the groove through whose face the ray starts.
+            groove = min(int(abs(x) / sheet.pitch), sheet.depth.shape[0] - 1)
+            xc = math.copysign((groove + 0.5) * sheet.pitch, x)
+            lowered, cos_piece = sheet.lowered[groove], sheet.cos_piece[groove]
+            sin_piece = math.copysign(1.0, x) * sheet.sin_piece[groove]
+            dx, dz = x - xc, sheet.thickness + lowered
+            along_piece, above = dx * cos_piece + dz * sin_piece, dz * cos_piece - dx * sin_piece
+            px, pz = px * cos_piece + pz * sin_piece, pz * cos_piece - px * sin_piece
+            if pz >= 0.0:
+                sums[MISSED_ROW] += shine  # grazing light under its own piece of the sheet: no lens bends it
+                sums[AWAY] += shine
+                continue
+            s = (sheet.thickness - above) / pz
+            x, y = xc + along_piece + s * px, y + s * py
+        fate, weight, x, y, z, px, py, pz, _, _ = walk_sheet(
+            sheet, sun.sheet_index[line], sun.sheet_absorption[line], sun.normal,
+            sheet.slope_error * from_table(sun.normal, slope_u), key, ray, x, y, px, py, pz,
+        )
+        if fate != DOWN:
+            continue
+        weight *= shine
+        if sheet.sag != 0.0:
+            dx = x - xc
+            x, z = xc + dx * cos_piece - z * sin_piece, dx * sin_piece + z * cos_piece - lowered
+            px, pz = px * cos_piece - pz * sin_piece, px * sin_piece + pz * cos_piece
+        a = row.axes
+        cz = z + row.height
+        pu = a[0, 0] * px + a[0, 1] * py + a[0, 2] * pz
+        pv = a[1, 0] * px + a[1, 1] * py + a[1, 2] * pz
+        pw = a[2, 0] * px + a[2, 1] * py + a[2, 2] * pz
+        u = a[0, 0] * x + a[0, 1] * y + a[0, 2] * cz
+        v = a[1, 0] * x + a[1, 1] * y + a[1, 2] * cz
+        w = a[2, 0] * x + a[2, 1] * y + a[2, 2] * cz
+        qu, qv, qw = pu, pv, pw
+        met = MISSED
+        # A missing tube parts the row in two: the part that the ray comes to first, then the other one.
+        for turn in range(2):
+            low = (turn == 0) == (pu >= 0.0)
+            first = 0 if low else missing + 1
+            count = (missing if missing >= 0 else row.tubes) if low else (row.tubes - first if missing >= 0 else 0)
+            if count == 0 or met != MISSED:
+                continue
+            middle = (first + 0.5 * (count - 1) - 0.5 * (row.tubes - 1)) * row.spacing
+            part = Row(
+                count, row.spacing, row.half_length, row.absorber_radius, row.enveloped, row.inner_radius,
+                row.outer_radius, row.absorptance, row.axes, row.height, row.patches_along, row.patches_around,
+            )
+            met, weight, _, _, _, u, v, w, qu, qv, qw = walk_past_row(
+                part, sun.glass_index[line], sun.glass_absorption[line], weight, u - middle, v, w, qu, qv, qw
+            )
+            u += middle
+            if met >= 0:
+                tubes[first + met] += weight
+        if met != MISSED:
+            continue
+        if qu != pu or qv != pv or qw != pw:
+            # Bent by glass: from there on. An unbent ray may have met a face before it came to the row.
+            x = a[0, 0] * u + a[1, 0] * v + a[2, 0] * w
+            y = a[0, 1] * u + a[1, 1] * v + a[2, 1] * w
+            z = a[0, 2] * u + a[1, 2] * v + a[2, 2] * w - row.height
+            px = a[0, 0] * qu + a[1, 0] * qv + a[2, 0] * qw
+            py = a[0, 1] * qu + a[1, 1] * qv + a[2, 1] * qw
+            pz = a[0, 2] * qu + a[1, 2] * qv + a[2, 2] * qw
+        sums[MISSED_ROW] += weight
+        face, at_a, at_b, _ = nearest_face(faces, x, y, z, px, py, pz)
+        if face < 0:
+            sums[AWAY] += weight
+        else:
+            landed[face] += weight
+            flux[patch_on(faces[face], at_a, at_b)] += weight
