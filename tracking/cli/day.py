@@ -59,6 +59,12 @@ def day(
     lazy: Annotated[  # noqa: FBT002
         bool, typer.Option("--lazy", help="Plan of moves: the fewest settings for 80 % of the day's energy.")
     ] = False,
+    sheet: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Write the plan of moves as a printed sheet (PDF).", show_default=False),
+    ] = None,
+    paper: Annotated[str, typer.Option(metavar="SIZE", help="Paper of the sheet: A4 or Letter.")] = "A4",
+    language: Annotated[str, typer.Option(metavar="CODE", help="Language of the sheet: en, es, fr or pt.")] = "en",
     json: Annotated[bool, typer.Option("--json", help="Print the numbers as JSON, for programs.")] = False,  # noqa: FBT002
     out: Annotated[
         Path | None,
@@ -67,6 +73,7 @@ def day(
 ) -> None:
     """Settings of the lens and power on each tube through a day, from ray traces, and the day's sums."""
     from tracking.cli import console, files, options
+    from tracking.cli.day_sheet import check_sheet, write_sheet
     from tracking.cli.scene_words import scene_errors
     from tracking.cli.tables import console_width
 
@@ -74,7 +81,8 @@ def day(
         raise options.wrong("--table", "it is given together with a wish to trace each instant", "one of the two")
     if rays is not None and relative_error is not None:
         raise options.wrong("--relative-error", "it is given together with --rays", "one of the two")
-    asked_plan = share is not None or moves is not None or lazy
+    asked_plan = share is not None or moves is not None or lazy or sheet is not None
+    check_sheet(sheet, paper, language)
     options.check_plan(share=share, moves=moves, lazy=lazy)
     interval = options.step("--step", step)
     asked = None if date is None else options.date("--date", date)
@@ -132,6 +140,9 @@ def day(
         "day.json": console.as_json(json_object(plan, moves_plan)),
         "day.csv": csv_text(plan),
     }
+    if sheet is not None and moves_plan is not None and plan_table is not None:
+        write_sheet(scene_file, moves_plan, plan_table, sheet, paper=paper, language=language)
+        console.talk(f"Wrote {sheet}.")
     if out is not None:
         files.write_files(out, texts)
         console.talk(f"Wrote {', '.join(texts)} to {out}.")

@@ -1,0 +1,158 @@
+"""The printed sheet: large type, nothing over anything else, nothing cut off, cautions on every page."""
+
+import dataclasses
+import datetime as dt
+import io
+import itertools
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.text import Annotation
+
+from tracking.mount import Setting
+from tracking.paper.sheet import ACTED_ON, MissingGlyphError, Paper, SheetInput, pdf_bytes, sheet_pages
+from tracking.paper.words import WORDS
+from tracking.plans.moves import MINUTE, MovesPlan, Stretch
+from tracking.scenefile import read_scene
+from tracking.sky.magnetic import magnetic_declination
+from tracking.sky.sunpath import clock_multiples, sun_path
+
+DAY = dt.date(2026, 3, 20)
+
+
+def sheet_input(scene: Path, *, rows: int = 40, date: dt.date = DAY, gap: int = 0, first: int = 7) -> SheetInput:
+    """A plan of our own invention, with `gap` minutes between rows; the longest texts and numbers that may come."""
+    scene_file = read_scene(scene)
+    zone = scene_file.site.zone
+    start = dt.datetime.combine(date, dt.time(first), tzinfo=zone).astimezone(dt.UTC)
+    stretches = tuple(
+        Stretch(
+            start=(start + 15 * k * MINUTE).astimezone(zone),
+            until=(start + (15 * (k + 1) - gap) * MINUTE).astimezone(zone),
+            setting=Setting(-22.5, 100.5 + 2.5 * k),
+            least_share=0.9,
+            least_power=1000.0,
+            mean_power=1234.0,
+        )
+        for k in range(rows)
+    )
+    plan = MovesPlan(
+        date=date,
+        share=0.9,
+        stretches=stretches,
+        absorbed=1e7,
+        perfect=1.1e7,
+        habit=1e7,
+        habit_moves=rows,
+        short_minutes=0,
+        tilt_step=2.5,
+        swivel_step=2.5,
+    )
+    path = sun_path(scene_file.site, clock_multiples(zone, date, MINUTE))
+    declination = magnetic_declination(scene_file.site, date)
+    valid = (date - dt.timedelta(3), date + dt.timedelta(5))
+    return SheetInput(scene_file=scene_file, plan=plan, path=path, valid=valid, declination=declination)
+
+
+def texts(page: Figure) -> list[str]:
+    return [text.get_text() for text in page.axes[0].texts if not isinstance(text, Annotation)]
+
+
+@pytest.mark.parametrize(("paper", "language"), [("A4", "en"), ("Letter", "es"), ("A4", "fr"), ("Letter", "pt")])
+def test_nothing_overlaps_and_nothing_is_cut_off(scene_path: Path, paper: Paper, language: str) -> None:
+    for page in sheet_pages(sheet_input(scene_path, rows=22, gap=2), paper=paper, language=language):
+        renderer = FigureCanvasAgg(page).get_renderer()
+        width, height = page.get_size_inches() * page.dpi
+        drawn = [t for t in page.axes[0].texts if not isinstance(t, Annotation)]
+        boxes = [(text.get_text(), text.get_window_extent(renderer)) for text in drawn if text.get_text()]
+        for words, box in boxes:
+            assert box.x0 > 0, words
+            assert box.y0 > 0, words
+            assert box.x1 < width, words
+            assert box.y1 < height, words
+        for (one, a), (other, b) in itertools.combinations(boxes, 2):
+            # Boxes hold room for descenders above and below the letters: a pixel of common room is no contact.
+            apart = a.x1 <= b.x0 + 1 or b.x1 <= a.x0 + 1 or a.y1 <= b.y0 + 1 or b.y1 <= a.y0 + 1
+            assert apart, f"{one!r} over {other!r}"
+
+
+def test_type_is_large(simple_scene: Path) -> None:
+    for page in sheet_pages(sheet_input(simple_scene)):
+        for text in page.axes[0].texts:
+            if isinstance(text, Annotation):
+                continue
+            assert float(text.get_fontsize()) >= 11.0
+            if ":" in text.get_text() and text.get_text()[:2].isdigit():
+                assert float(text.get_fontsize()) >= 14.0
+    assert ACTED_ON >= 14.0
+
+
+def test_each_move_has_its_row_and_each_page_its_cautions(simple_scene: Path) -> None:
+    data = sheet_input(simple_scene)
+    pages = sheet_pages(data)
+    printed = list(itertools.chain.from_iterable(texts(page) for page in pages))
+    for stretch in data.plan.stretches:
+        assert f"{stretch.start:%H:%M}" in printed
+    for page in pages:
+        assert "Concentrated light burns" in " ".join(texts(page))
+        assert "UTC+01:00" in " ".join(texts(page))
+
+
+def test_a_day_on_which_the_clock_changes_is_split(simple_scene: Path) -> None:
+    # The European Union's clocks go forward at 01:00 UTC on the last Sunday of March: Directive 2000/84/EC.
+    pages = sheet_pages(sheet_input(simple_scene, rows=10, date=dt.date(2026, 3, 29), first=1))
+    offsets = [next(words for words in texts(page) if "UTC" in words)[-9:] for page in pages]
+    assert offsets == ["UTC+01:00", "UTC+02:00"]
+
+
+def test_the_compass_column_stays_out_where_the_model_does_not_know(simple_scene: Path) -> None:
+    data = dataclasses.replace(sheet_input(simple_scene), declination=None)
+    printed = texts(sheet_pages(data)[0])
+    assert "compass" not in printed
+    assert any("magnetic model" in words for words in printed)
+
+
+def test_a_missing_glyph_is_an_error(simple_scene: Path) -> None:
+    data = sheet_input(simple_scene)
+    site = dataclasses.replace(data.scene_file.site, name="Field \u6c34")
+    data = dataclasses.replace(data, scene_file=dataclasses.replace(data.scene_file, site=site))
+    with pytest.raises(MissingGlyphError, match="no glyph"):
+        sheet_pages(data)
+
+
+def test_every_language_has_every_string() -> None:
+    fields = [field.name for field in dataclasses.fields(WORDS["en"])]
+    for words in WORDS.values():
+        assert all(getattr(words, name) for name in fields)
+        assert len(words.cautions) == len(WORDS["en"].cautions)
+        assert len(words.months) == 12
+
+
+def test_the_pdf_has_the_paper_size_and_the_same_bytes_each_time(simple_scene: Path) -> None:
+    import pypdf
+
+    data = sheet_input(simple_scene)
+    content = pdf_bytes(sheet_pages(data), title="Sheet", date=DAY)
+    assert content == pdf_bytes(sheet_pages(data), title="Sheet", date=DAY)
+    reader = pypdf.PdfReader(io.BytesIO(content))
+    box = reader.pages[0].mediabox
+    assert float(box.width) == pytest.approx(210.0 / 25.4 * 72.0, abs=0.1)
+    assert float(box.height) == pytest.approx(297.0 / 25.4 * 72.0, abs=0.1)
+    assert "20 March 2026" in reader.pages[0].extract_text()
+
+
+def test_options_of_the_sheet_are_checked(focalrow: Callable[..., object], simple_scene: Path, tmp_path: Path) -> None:
+    for wrong in (
+        ("--sheet", tmp_path / "sheet.txt"),
+        ("--paper", "A5"),
+        ("--language", "xx"),
+        ("--share", "1.5"),
+        ("--moves", "0"),
+        ("--lazy", "--moves", "3"),
+    ):
+        run = focalrow("day", simple_scene, *wrong)
+        assert getattr(run, "status") == 2, wrong  # noqa: B009
+        assert "--" in getattr(run, "err")  # noqa: B009
