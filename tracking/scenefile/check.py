@@ -45,9 +45,13 @@ def subtables(table: Table, prefix: str = "") -> Iterator[tuple[str, Table]]:
     """Each table within a table, and within those, with its dotted name followed by a dot."""
     for key in type(table).model_fields:
         value = getattr(table, key)
-        if isinstance(value, Table):
-            yield f"{prefix}{key}.", value
-            yield from subtables(value, f"{prefix}{key}.")
+        inner = {f"{prefix}{key}.": value}
+        if isinstance(value, tuple):
+            inner = {f"{prefix}{key}.{number}.": each for number, each in enumerate(value, start=1)}
+        for name, each in inner.items():
+            if isinstance(each, Table):
+                yield name, each
+                yield from subtables(each, name)
 
 
 def fields_of(table: type[Table]) -> dict[str, str]:
@@ -69,10 +73,12 @@ def _rules(tables: SceneTables, prefix: str) -> Iterator[Problem]:
 
 
 def _problem(details: ErrorDetails, raw: Mapping[str, Any]) -> Problem:
-    *parents, key = (str(part) for part in details["loc"])
     table: type[Table] = SceneTables
-    for parent in parents:
-        table = table_of(table, parent) or table
+    for part in details["loc"][:-1]:
+        if isinstance(part, str):
+            table = table_of(table, part) or table
+    # Members of a list of tables are counted from 1, as people do.
+    *parents, key = (str(part + 1) if isinstance(part, int) else part for part in details["loc"])
     dotted = ".".join((*parents, key))
     kind = details["type"]
     if kind == "missing":
@@ -83,14 +89,22 @@ def _problem(details: ErrorDetails, raw: Mapping[str, Any]) -> Problem:
     if isinstance(cause, QuantityError):
         dotted = f"{dotted}.{cause.key}" if cause.key else dotted
         return Problem(key=dotted, problem=cause.problem, allowed=cause.allowed)
-    inner = table_of(table, key)
+    inner = table if key.isdecimal() else table_of(table, key)
     if inner is not None:
-        found = details["input"]
-        what = "an array of tables" if isinstance(found, list) else _toml_type(found)
-        return Problem(
-            key=dotted, problem=f"this is {what}, not a table", allowed=f"one table that begins with [{dotted}]"
-        )
+        return _no_table(dotted, kind, details["input"])
     return Problem(key=dotted, problem=f"{shown(details['input'])} is not allowed here", allowed=_allowed(table, key))
+
+
+def _no_table(dotted: str, kind: str, found: object) -> Problem:
+    """What stands in place of a table, of a list of tables, or of a member of such a list."""
+    *name, last = dotted.split(".")
+    if kind == "tuple_type":
+        return Problem(key=dotted, problem="this is no list of tables", allowed=f"tables that begin with [[{dotted}]]")
+    if last.isdecimal():
+        begin = f"[[{'.'.join(name)}]]"
+        return Problem(key=dotted, problem=f"{shown(found)} is no table", allowed=f"a table that begins with {begin}")
+    what = "an array of tables" if isinstance(found, list) else _toml_type(found)
+    return Problem(key=dotted, problem=f"this is {what}, not a table", allowed=f"one table that begins with [{dotted}]")
 
 
 def _missing(table: type[Table], key: str, dotted: str) -> Problem:
@@ -125,7 +139,10 @@ def _unknown(table: type[Table], parents: list[str], key: str, raw: Mapping[str,
 
 def _found(raw: object, path: tuple[str, ...]) -> object:
     for key in path:
-        raw = raw.get(key) if isinstance(raw, Mapping) else None
+        if isinstance(raw, list) and key.isdecimal():
+            raw = raw[int(key) - 1]
+        else:
+            raw = raw.get(key) if isinstance(raw, Mapping) else None
     return raw
 
 

@@ -26,6 +26,7 @@ from tracking.scenefile.table import Table
 from tracking.scenefile.units import shown
 from tracking.sky.site import Site
 from tracking.sky.weather import Sky
+from tracking.surroundings import Surrounding
 
 LARGEST_FILE = 1_000_000
 """Bytes of a scene file; a real one has a few thousand."""
@@ -53,8 +54,8 @@ class SceneValue:
 class SceneFile:
     """What a scene file says: the parts, every value with its origin, and notes that a reader should see.
 
-    `boiler_values` are those of the boiler: a file without [boiler] has a boiler of defaults, which only the commands
-    that boil need to show.
+    `boiler_values` are those of the boiler, apart as only the commands that boil need to show them; a file without
+    [boiler] has a boiler of defaults.
     """
 
     path: Path
@@ -67,6 +68,7 @@ class SceneFile:
     notes: tuple[str, ...]
     boiler_values: tuple[SceneValue, ...]
     actuators: Actuators = NO_ACTUATORS
+    surroundings: tuple[Surrounding, ...] = ()
 
 
 def read_scene(path: str | Path) -> SceneFile:
@@ -173,13 +175,14 @@ def _scene_file(path: Path, raw: Mapping[str, Any], tables: SceneTables) -> Scen
         scene=scene,
         boiler=boiler_table.boiler(scene.tubes),
         boiler_values=tuple(_values(raw.get("boiler", {}), boiler_table, "boiler.")),
-        values=tuple(_values({key: raw[key] for key in raw if key != "boiler"}, tables, "")),
+        values=tuple(each for each in _values(raw, tables, "") if not each.key.startswith("boiler")),
         notes=(
             *(note for _, table in subtables(tables) for note in table.notes()),
             *(() if drives is None else drives.notes),
             *_material_notes(scene),
         ),
         actuators=NO_ACTUATORS if drives is None else drives.actuators,
+        surroundings=tuple(table.surrounding() for table in tables.surroundings),
     )
 
 
@@ -250,6 +253,9 @@ def _values(raw: Mapping[str, Any], table: Table, prefix: str) -> Iterator[Scene
         inner = getattr(table, name)
         if isinstance(inner, Table):
             yield from _values(raw.get(key, {}), inner, f"{prefix}{key}.")
+        elif isinstance(inner, tuple) and inner and isinstance(inner[0], Table):
+            for number, (each, table_of_list) in enumerate(zip(raw[key], inner, strict=True), start=1):
+                yield from _values(each, table_of_list, f"{prefix}{key}.{number}.")
         elif key in raw:
             yield SceneValue(key=f"{prefix}{key}", text=shown(raw[key]), from_default=False)
         else:

@@ -11,6 +11,7 @@ from tracking.scenefile.lens import LensTable
 from tracking.scenefile.mount import MountTable
 from tracking.scenefile.site import SiteTable
 from tracking.scenefile.sky import SkyTable
+from tracking.scenefile.surroundings import SurroundingTable
 from tracking.scenefile.table import Table
 from tracking.scenefile.tubes import TubesTable
 
@@ -28,6 +29,11 @@ class SceneTables(Table):
     mount: MountTable
     boiler: BoilerTable | None = None
     actuators: ActuatorsTable | None = None
+    surroundings: tuple[SurroundingTable, ...] = ()
 
     def _default_text(self, key: str) -> str | None:
-        return "none: the lens is set by hand" if key == "actuators" else None
+        texts = {
+            "actuators": "none: the lens is set by hand",
+            "surroundings": "none listed: a board behind the tubes and the ground, both assumed",
+        }
+        return texts.get(key)
