@@ -29,8 +29,8 @@ LIMITS = (
 )
 """Limits of the model, in sentences for the reader."""
 
-LONGEST_SUBSTEP = 300.0
-"""[s]; the loss changes by some per cent of the absorbed power at most while a tube warms up in it."""
+LONGEST_SUBSTEP = 900.0
+"""[s]; the loss is taken at the temperature halfway, so that what is left is of second order in it."""
 
 LARGEST_CHANGE = 0.2
 """Share of a tube's thermal time constant that one step of the integration may take."""
@@ -113,16 +113,20 @@ class TubeRow:
         self.solids = np.where(which, 0.0, self.solids)
         return self._flows(stored=self.energy() - before, spilt=spilt, spilt_energy=spilt_energy)
 
-    def fill_up(self, coldest_shock: float) -> Flows:
+    def fill_up(self, largest_shock: float, which: Bools | None = None) -> Flows:
         """Fill every tube that is not too hot for cold water to what it holds in the morning.
 
         Parameters
         ----------
-        coldest_shock
+        largest_shock
             Largest difference of temperature between a dry tube and the feed [K]; a hotter one stays dry.
+        which
+            The tubes (tubes,) that are looked at; all by default.
         """
         before = self.energy()
-        cool = ~self.dry | (self.temperature - self.boiler.feed_temperature <= coldest_shock)
+        cool = ~self.dry | (self.temperature - self.boiler.feed_temperature <= largest_shock)
+        if which is not None:
+            cool &= which
         feed = np.where(cool, np.maximum(self.morning_water - self.water, 0.0), 0.0)
         self.water = self.water + feed
         self.solids = self.solids + feed * self.boiler.dissolved_solids / MILLIGRAMS

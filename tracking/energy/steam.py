@@ -33,7 +33,8 @@ def pressure_at(altitude: float) -> float:
 class Steam:
     """Water at one pressure [Pa]: boiling point [degC], enthalpies [J/kg] of boiling water and of its steam.
 
-    `nodes` [degC] and `enthalpies` [J/kg] hold the liquid from 0 degC to the boiling point.
+    `nodes` [degC], evenly spaced, and `enthalpies` [J/kg] hold the liquid from 0 degC to the boiling point, `slopes`
+    [J/(kg K)] the rise from each node to the next.
     """
 
     pressure: float
@@ -42,6 +43,7 @@ class Steam:
     vapour: float
     nodes: Floats
     enthalpies: Floats
+    slopes: Floats
 
     @property
     def latent_heat(self) -> float:
@@ -50,8 +52,7 @@ class Steam:
 
     def liquid(self, temperature: Floats) -> Floats:
         """Enthalpy (n,) [J/kg] of water at temperatures (n,) [degC] up to boiling; as a liquid below 0 too."""
-        slope = (self.enthalpies[1] - self.enthalpies[0]) / (self.nodes[1] - self.nodes[0])
-        below = np.minimum(temperature, 0.0) * slope
+        below = np.minimum(temperature, 0.0) * self.slopes[0]
         return np.asarray(np.interp(temperature, self.nodes, self.enthalpies) + below)
 
     def temperature_of(self, *, energy: Floats, water: Floats, heat_capacity: float) -> Floats:
@@ -61,12 +62,12 @@ class Steam:
         -----
         heat_capacity T + water h(T) is made of straight pieces, so that Newton's steps end on the root itself.
         """
-        specific = self.enthalpies[-1] / self.nodes[-1]
-        temperature = energy / (heat_capacity + water * specific)
+        width = self.boiling_point / (len(self.nodes) - 1)
+        slopes = self.slopes
+        temperature = energy / (heat_capacity + water * self.boiling_liquid / self.boiling_point)
         for _ in range(_NEWTON_STEPS):
-            inside = np.clip(temperature, self.nodes[0], self.nodes[-1])
-            piece = np.clip(np.searchsorted(self.nodes, inside, side="right") - 1, 0, len(self.nodes) - 2)
-            slope = np.diff(self.enthalpies)[piece] / np.diff(self.nodes)[piece]
+            piece = np.minimum(np.maximum(temperature / width, 0.0), len(slopes) - 1).astype(np.int64)
+            slope = slopes[piece]
             held = self.enthalpies[piece] + slope * (temperature - self.nodes[piece])
             temperature = temperature + (energy - heat_capacity * temperature - water * held) / (
                 heat_capacity + water * slope
@@ -74,8 +75,8 @@ class Steam:
         return np.asarray(temperature, dtype=np.float64)
 
 
-_NEWTON_STEPS = 4
-"""Two find the piece, one more lies on it; one to spare."""
+_NEWTON_STEPS = 3
+"""Two find the piece, one more lies on it."""
 
 
 def steam_at(pressure: float) -> Steam:
@@ -89,13 +90,15 @@ def steam_at(pressure: float) -> Steam:
     nodes = np.linspace(0.0, boiling_point, _LIQUID_NODES)
     below = [float(PropsSI("H", "P", pressure, "T", t + ZERO_CELSIUS, FLUID)) for t in nodes[:-1]]
     boiling_liquid = of_boiling("H", 0.0)
+    enthalpies = np.array([*below, boiling_liquid])
     return Steam(
         pressure=pressure,
         boiling_point=boiling_point,
         boiling_liquid=boiling_liquid,
         vapour=of_boiling("H", 1.0),
         nodes=nodes,
-        enthalpies=np.array([*below, boiling_liquid]),
+        enthalpies=enthalpies,
+        slopes=np.diff(enthalpies) / np.diff(nodes),
     )
 
 
