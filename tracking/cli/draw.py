@@ -1,5 +1,6 @@
 """`focalrow draw`: pictures and solids of a scene."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -8,6 +9,7 @@ import typer
 if TYPE_CHECKING:
     import datetime as dt
 
+    from raytrace.result import TraceResult
     from tracking.cli.light_numbers import Sunlight
     from tracking.paper.solids import Machine
     from tracking.paper.style import Picture
@@ -51,17 +53,26 @@ def draw(
     files.check_folder(out)
     scene_file = read_scene(scene)
     with scene_errors(scene):
-        sunlight, pictures, machine, _ = all_pictures(
-            scene_file, angles=angles, moment=moment, date=asked, rays=rays, seed=seed
-        )
-    numbers = numbers_of(scene_file, sunlight, pictures, machine)
-    texts = written(pictures, machine)
+        drawn = all_pictures(scene_file, angles=angles, moment=moment, date=asked, rays=rays, seed=seed)
+    numbers = numbers_of(scene_file, drawn)
+    texts = written(drawn.pictures, drawn.machine)
     texts["draw.json"] = console.as_json(numbers)
     files.write_files(out, texts)
     console.talk(f"Wrote {len(texts)} files to {out}: {', '.join(sorted(texts))}.")
     console.result(
-        texts["draw.json"] if json else "\n".join(f"{picture.name}: {picture.alt}" for picture in pictures)  # type: ignore[arg-type]
+        texts["draw.json"] if json else "\n".join(f"{picture.name}: {picture.alt}" for picture in drawn.pictures)  # type: ignore[arg-type]
     )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Drawn:
+    """What was traced for the pictures, the pictures, and the machine."""
+
+    sunlight: "Sunlight"
+    trace: "TraceResult"
+    pictures: "tuple[Picture, ...]"
+    machine: "Machine"
+    plan: "Day"
 
 
 def all_pictures(
@@ -72,7 +83,7 @@ def all_pictures(
     date: "dt.date | None",
     rays: int,
     seed: int,
-) -> "tuple[Sunlight, tuple[Picture, ...], Machine, Day]":
+) -> Drawn:
     """Trace what the pictures show, and draw them; the machine at the moment's setting, and the day's plan."""
     import datetime as dt
 
@@ -115,7 +126,13 @@ def all_pictures(
         seed=seed,
         row=row,
     )
-    return sunlight, (*light, *sky), machine(scene_file, tilt=tilt, swivel=swivel, row=row, rays=lines), plan
+    return Drawn(
+        sunlight=sunlight,
+        trace=traced,
+        pictures=(*light, *sky),
+        machine=machine(scene_file, tilt=tilt, swivel=swivel, row=row, rays=lines),
+        plan=plan,
+    )
 
 
 def written(pictures: "tuple[Picture, ...]", machine: "Machine") -> dict[str, str | bytes]:
@@ -127,15 +144,13 @@ def written(pictures: "tuple[Picture, ...]", machine: "Machine") -> dict[str, st
     return texts | machine.files()
 
 
-def numbers_of(
-    scene_file: "SceneFile", sunlight: "Sunlight", pictures: "tuple[Picture, ...]", machine: "Machine"
-) -> dict[str, Any]:
+def numbers_of(scene_file: "SceneFile", drawn: Drawn) -> dict[str, Any]:
     """The numbers behind the pictures, for programs."""
     return {
         "scene": str(scene_file.path),
-        "transversal_angle_deg": sunlight.transversal,
-        "longitudinal_angle_deg": sunlight.longitudinal,
-        "dni_w_m2": sunlight.dni,
-        "pictures": {p.name: {"title": p.title, "alt": p.alt} | dict(p.numbers) for p in pictures},
-        "machine": dict(machine.numbers()),
+        "transversal_angle_deg": drawn.sunlight.transversal,
+        "longitudinal_angle_deg": drawn.sunlight.longitudinal,
+        "dni_w_m2": drawn.sunlight.dni,
+        "pictures": {p.name: {"title": p.title, "alt": p.alt} | dict(p.numbers) for p in drawn.pictures},
+        "machine": dict(drawn.machine.numbers()),
     }

@@ -230,8 +230,8 @@ def focal_line(view: LightView) -> Picture:
         title="Focal line and caustic",
         alt=(
             f"Flux across the focal line, {scene.lens_height * MM:.0f} mm below the lens: half of the light "
-            f"lies within {_mm(line.w50)}, 90 % within {_mm(line.w90)}, 95 % within {_mm(line.w95)}; the highest mean along "
-            f"the line is {peak:.1f} times the DNI. The map below shows the line narrowest, 90 % within "
+            f"lies within {_mm(line.w50)}, 90 % within {_mm(line.w90)}, 95 % within {_mm(line.w95)}; the highest mean "
+            f"along the line is {peak:.1f} times the DNI. The map below shows the line narrowest, 90 % within "
             f"{_mm(float(found.w90[best]))}, at {heights[best] * MM:.0f} mm below the lens; the absorber is "
             f"{scene.tubes.absorber_diameter * MM:.0f} mm across."
         ),
