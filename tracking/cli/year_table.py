@@ -200,7 +200,7 @@ def _fill(year: Year, width: int) -> list[str]:
     ]
     text = (
         f"Filling ends {FILL_MARGIN.total_seconds() / 60.0:g} min before the first light. A tube that has run dry is "
-        f"filled only when it is within {SAFE_SHOCK:g} K of the feed (common practice, no source: ask its maker),"
+        f"filled only when it is within {SAFE_SHOCK:g} K of the feed (common practice, no source), "
         f"after the last light or under a cover. Dry tube: its mean temperature in the strongest light of the day."
     )
     names = tuple(day.period.name for day in days)
