@@ -14,6 +14,7 @@ from tracking.cli.light import light
 from tracking.cli.new import new
 from tracking.cli.report import report
 from tracking.cli.setpoints import setpoints
+from tracking.cli.stray import stray
 from tracking.cli.year import year
 from tracking.errors import InputError
 
@@ -33,6 +34,7 @@ app.command(short_help="Two-axis setpoints and actuator schedule.")(setpoints)
 app.command(short_help="Pictures and solids of a scene.")(draw)
 app.command(short_help="All of it as one page for people.")(report)
 app.command(short_help="A year: months, solstices, energy, losses, distillate.")(year)
+app.command(short_help="Where an unattended focus goes.")(stray)
 app.command(short_help="Write a starter scene.")(new)
 
 

@@ -1,0 +1,154 @@
+"""What `focalrow stray` prints: as a table for people, as numbers for programs."""
+
+from typing import Any
+
+from tracking.cli.scene_words import closing_sections, dni_source
+from tracking.cli.tables import Column, bullets, number, paragraph, section, table
+from tracking.scenefile import SceneFile
+from tracking.stray.idle import FacePath, IdlePath, Spot
+from tracking.stray.thresholds import LOWER_RISK, THRESHOLDS, band, skin_seconds
+
+COVER = (
+    "'lower risk' is no promise: these figures come from a model that does not know your lens, your surroundings, or "
+    "who walks by. Cover the lens whenever nobody attends it."
+)
+
+NOT_FOLLOWED = (
+    "Followed is light that passes the lens and misses the tubes, to the first thing that it meets. Not followed: "
+    "direct sun beside the lens, light thrown back upward, reflections from tubes, tiles and metal. Things cast no "
+    "shadow on the tubes."
+)
+
+
+def table_text(scene_file: SceneFile, found: IdlePath, days: str, missing_tube: int | None, *, width: int) -> str:
+    """The table."""
+    broken = "" if missing_tube is None else f" Tube {missing_tube} is taken out of the row."
+    head = (
+        f"A lens that nobody moves, at tilt {found.setting.tilt:.2f} deg and swivel {found.setting.swivel:.2f} deg, "
+        f"through {days}, an instant each {found.step:g} min, local clock time of {scene_file.site.timezone}; "
+        f"{found.lit} instants have the sun before the lens.{broken} DNI {dni_source(scene_file)}. "
+        f"{found.rays} rays each instant; flux is the mean over patches of at most 10 mm by 10 mm."
+    )
+    lit = [each for each in found.faces if each.worst is not None]
+    dark = [each.face.name for each in found.faces if each.worst is None]
+    parts = [
+        section("Where the focus goes", paragraph(head, width=width), "", _first_fire(found, width)),
+        section("Highest flux on each surface", _faces(scene_file, lit, width) if lit else "The focus meets none."),
+    ]
+    if dark:
+        parts.append(paragraph(f"No light from the lens falls on: {'; '.join(dark)}.", width=width))
+    if lit:
+        parts.append(section("Longest time that one spot sees more than a threshold", _minutes(lit, width)))
+    parts.append(section("Thresholds", bullets((threshold_words(k) for k in range(len(THRESHOLDS))), width=width)))
+    remarks = [COVER, NOT_FOLLOWED]
+    return "\n\n".join([*parts, *closing_sections(scene_file, remarks, width=width)])
+
+
+def threshold_words(k: int) -> str:
+    """A threshold in a sentence."""
+    each = THRESHOLDS[k]
+    return f"{each.flux / 1e3:g} kW/m2: {each.name}; exposure {each.exposure}. Source: {each.source}."
+
+
+def _first_fire(found: IdlePath, width: int) -> str:
+    least = next(each for each in THRESHOLDS if each.harms == "burns")
+    spot = found.first_fire(least.flux)
+    if spot is None:
+        text = (
+            f"At none of these instants does a listed thing that burns see {least.flux / 1e3:g} kW/m2: {LOWER_RISK}. "
+            "Cover the lens all the same."
+        )
+    else:
+        text = (
+            f"FIRE: {found.faces[spot.face].face.name} sees {spot.flux / 1e3:.1f} kW/m2 first at "
+            f"{spot.time_local:%Y-%m-%d %H:%M}; wood can ignite from {least.flux / 1e3:g} kW/m2 on."
+        )
+    return paragraph(text, width=width)
+
+
+def _faces(scene_file: SceneFile, lit: list[FacePath], width: int) -> str:
+    worst = [each.worst for each in lit if each.worst is not None]
+    return table(
+        Column(heading=("surface",), cells=tuple(each.face.name for each in lit), left=True),
+        [
+            [Column(heading=("material",), cells=tuple(each.face.surrounding.material for each in lit), left=True)],
+            [
+                Column(heading=("peak", "kW/m2"), cells=tuple(number(each.flux / 1e3, 1) for each in worst)),
+                Column(heading=("+-", "kW/m2"), cells=tuple(number(each.flux_error / 1e3, 1) for each in worst)),
+            ],
+            [Column(heading=("when", ""), cells=tuple(f"{each.time_local:%d %b %H:%M}" for each in worst), left=True)],
+            [
+                Column(heading=(words, "m"), cells=tuple(number(place_of(scene_file, found, each)[k], 2)
+                       for found, each in zip(lit, worst, strict=True)))
+                for k, words in enumerate(("first", "second", "third"))
+            ],
+            [Column(heading=("most", "W"), cells=tuple(number(each.power, 0) for each in lit))],
+            [Column(heading=("reaches",), cells=tuple(band(each.flux) for each in worst), left=True)],
+        ],
+        width=width,
+    )  # fmt: skip
+
+
+def place_of(scene_file: SceneFile, face: FacePath, spot: Spot) -> tuple[float, float, float]:
+    """Where a spot is, from the middle of the row along the lens frame's directions [m]."""
+    point = face.face.face.point(*spot.place)
+    return (float(point[0]), float(point[1]), float(point[2]) + scene_file.scene.lens_height)
+
+
+def _minutes(lit: list[FacePath], width: int) -> str:
+    return table(
+        Column(heading=("surface",), cells=tuple(each.face.name for each in lit), left=True),
+        [
+            [
+                Column(heading=(f">{each.flux / 1e3:g}", "min"), cells=tuple(number(f.minutes[k], 0) for f in lit))
+                for k, each in enumerate(THRESHOLDS)
+            ]
+        ],
+        width=width,
+    )
+
+
+def json_object(scene_file: SceneFile, found: IdlePath, days: str, missing_tube: int | None) -> dict[str, Any]:
+    """The same numbers for programs."""
+    return {
+        "scene": str(scene_file.path),
+        "days": days,
+        "tilt_deg": found.setting.tilt,
+        "swivel_deg": found.setting.swivel,
+        "step_min": found.step,
+        "rays_per_instant": found.rays,
+        "instants_lit": found.lit,
+        "missing_tube": missing_tube,
+        "caution": COVER,
+        "thresholds": [
+            {"name": t.name, "flux_w_m2": t.flux, "exposure": t.exposure, "harms": t.harms, "source": t.source}
+            for t in THRESHOLDS
+        ],
+        "surfaces": [
+            {
+                "name": each.face.surrounding.name,
+                "side": each.face.side,
+                "material": each.face.surrounding.material,
+                "burns": each.face.surrounding.burns,
+                "most_power_w": each.power,
+                "minutes_above": list(each.minutes),
+                "worst": None if each.worst is None else _spot(scene_file, each, each.worst),
+                "track": [_spot(scene_file, each, spot) for spot in each.spots],
+            }
+            for each in found.faces
+        ],
+    }
+
+
+def _spot(scene_file: SceneFile, face: FacePath, spot: Spot) -> dict[str, Any]:
+    seconds = skin_seconds(spot.flux)
+    return {
+        "time_local": spot.time_local.isoformat(),
+        "peak_flux_w_m2": spot.flux,
+        "peak_flux_standard_error_w_m2": spot.flux_error,
+        "place_from_row_m": list(place_of(scene_file, face, spot)),
+        "place_on_side_m": list(spot.place),
+        "reaches": band(spot.flux),
+        "skin_pain_s": None if seconds is None else seconds[0],
+        "skin_burn_s": None if seconds is None else seconds[1],
+    }

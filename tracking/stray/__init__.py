@@ -1,0 +1,1 @@
+"""Where the focus goes when nobody moves the lens, and what it may do there."""

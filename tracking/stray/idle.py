@@ -1,0 +1,214 @@
+"""A lens that nobody moves: the path of its focus over what stands around, through a stretch of time."""
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC
+
+import numpy as np
+
+from raytrace.arrays import Floats
+from raytrace.scene import GroovesSide, Scene
+from raytrace.stray import FACE_PATCH, StrayLight, stray_light
+from raytrace.trace import PreparedScene, prepare
+from tracking.mount import Setting, lens_angles, row_pose
+from tracking.scenefile import SceneFile
+from tracking.sky.sunpath import sun_path
+from tracking.sky.weather import direct_normal_irradiance
+from tracking.stray.thresholds import THRESHOLDS
+from tracking.surroundings import Surrounding, SurroundingFace, faces_around
+
+Progress = Callable[[float], None]
+
+RAYS = 1 << 16
+"""Rays of each instant: a patch of a focal line of thirty suns then gets some hundreds of them."""
+
+LARGEST_INCIDENCE = 89.0
+"""Angle of incidence [deg] up to which an idle lens is traced; beyond, its aperture is nothing."""
+
+BOARD_BEHIND = 0.15
+"""Distance of the assumed board behind the tubes' axes [m]. Common practice, no source."""
+GROUND_BELOW, GROUND_SIZE = 1.0, 6.0
+"""Depth of the assumed ground below the tubes' axes and its sides [m]. Common practice, no source."""
+
+
+def surroundings_of(scene_file: SceneFile) -> tuple[Surrounding, ...]:
+    """What stands around: the scene's own list, or an assumed wooden board behind the tubes and dry grass below."""
+    if scene_file.surroundings:
+        return scene_file.surroundings
+    lens, tubes = scene_file.scene.lens, scene_file.scene.tubes
+    return (
+        Surrounding(
+            name="board (assumed)", shape="plane", size=(lens.width, max(lens.length, tubes.length)),
+            place=(0.0, 0.0, -BOARD_BEHIND), fixed_to="lens", material="wood",
+        ),
+        Surrounding(
+            name="ground (assumed)", shape="plane", size=(GROUND_SIZE, GROUND_SIZE), place=(0.0, 0.0, -GROUND_BELOW),
+            fixed_to="ground", material="plants",
+        ),
+    )  # fmt: skip
+
+
+def turned_over(scene: Scene) -> Scene:
+    """The scene with its sheet turned over, so that its other face looks at the sun."""
+    other: GroovesSide = "sun" if scene.lens.grooves_toward == "tubes" else "tubes"
+    return replace(scene, lens=replace(scene.lens, grooves_toward=other))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Spot:
+    """The brightest patch of a face at one instant: flux [W/m2] with its standard error, place along its sides [m]."""
+
+    time_local: dt.datetime
+    face: int
+    flux: float
+    flux_error: float
+    place: tuple[float, float]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class FacePath:
+    """What one face sees through the stretch of time.
+
+    `highest` (patches a, patches b) is the highest flux of each patch [W/m2]; `minutes` holds, for each of THRESHOLDS,
+    the longest time for which one patch sees at least that much [min]; `spots` its brightest patch at each lit instant;
+    `worst` the brightest of them, None where no light lands; `power` the most light that lands on it [W].
+    """
+
+    face: SurroundingFace
+    highest: Floats
+    minutes: tuple[float, ...]
+    spots: tuple[Spot, ...]
+    worst: Spot | None
+    power: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class IdlePath:
+    """A pose that nobody moves, through instants `step` [min] apart; `lit` of them have the sun before the lens."""
+
+    setting: Setting
+    times: tuple[dt.datetime, ...]
+    step: float
+    lit: int
+    rays: int
+    faces: tuple[FacePath, ...]
+
+    @property
+    def worst(self) -> Spot | None:
+        """The brightest spot on any face; None where the focus meets none."""
+        spots = [each.worst for each in self.faces if each.worst is not None]
+        return max(spots, key=lambda spot: spot.flux, default=None)
+
+    def first_fire(self, threshold: float) -> Spot | None:
+        """The first spot of at least this flux [W/m2] on a face that can burn."""
+        spots = [
+            spot
+            for each in self.faces
+            if each.face.surrounding.burns
+            for spot in each.spots
+            if spot.flux >= threshold
+        ]
+        return min(spots, key=lambda spot: spot.time_local, default=None)
+
+
+def idle_path(
+    scene_file: SceneFile,
+    setting: Setting,
+    times: Sequence[dt.datetime],
+    *,
+    step: dt.timedelta,
+    rays: int = RAYS,
+    missing_tube: int | None = None,
+    prepared: PreparedScene | None = None,
+    progress: Progress | None = None,
+) -> IdlePath:
+    """The path of the focus at a setting that nobody changes.
+
+    Parameters
+    ----------
+    scene_file
+        The scene, with what stands around.
+    setting
+        Tilt and swivel of the mount [deg].
+    times
+        Aware instants that rise, `step` apart while the sun is up.
+    rays
+        Rays of each instant.
+    missing_tube
+        Number of a broken tube, from 0 along the row.
+    prepared
+        The scene, prepared before, for another sheet than the file's.
+
+    Raises
+    ------
+    ValueError
+        If a lens cannot be built or faces have too many patches.
+    """
+    mount, scene = scene_file.mount, scene_file.scene
+    prepared = prepare(scene) if prepared is None else prepared
+    faces = faces_around(surroundings_of(scene_file), mount, setting.tilt, setting.swivel, scene.lens_height)
+    row = row_pose(mount, setting.tilt, scene.tubes.angle_to_grooves)
+    path = sun_path(scene_file.site, [time.astimezone(UTC) for time in times])
+    dni = direct_normal_irradiance(scene_file.sky, scene_file.site, path)
+    seen = lens_angles(mount, setting.tilt, setting.swivel, path.azimuth, path.elevation)
+    up = (seen.incidence < LARGEST_INCIDENCE) & (np.asarray(path.elevation) > 0.0) & (dni > 0.0)
+    sums = [_FaceSums(each, k) for k, each in enumerate(faces)]
+    minutes = step.total_seconds() / 60.0
+    for k in np.flatnonzero(up).tolist():
+        found = stray_light(
+            prepared, [each.face for each in faces], transversal_angle=float(seen.transversal[k]),
+            longitudinal_angle=float(seen.longitudinal[k]), rays=rays, row=row, missing_tube=missing_tube,
+        )  # fmt: skip
+        aperture = scene.lens.width * scene.lens.length * float(np.cos(np.radians(seen.incidence[k])))
+        local = times[k].astimezone(scene_file.site.zone)
+        for each in sums:
+            each.add(found, local, float(dni[k]), aperture, minutes)
+        if progress is not None:
+            progress((k + 1) / len(times))
+    return IdlePath(
+        setting=setting, times=tuple(times), step=minutes, lit=int(up.sum()), rays=rays,
+        faces=tuple(each.result() for each in sums),
+    )  # fmt: skip
+
+
+class _FaceSums:
+    """What is gathered on one face while time passes."""
+
+    def __init__(self, face: SurroundingFace, number: int) -> None:
+        self.face = face
+        self.number = number
+        self.highest = np.zeros(face.face.patches)
+        self.above = np.zeros((len(THRESHOLDS), *face.face.patches), dtype=np.float32)
+        self.spots: list[Spot] = []
+        self.power = 0.0
+
+    def add(self, found: StrayLight, local: dt.datetime, dni: float, aperture: float, minutes: float) -> None:
+        light = found.faces[self.number]
+        flux = dni * light.flux
+        np.maximum(self.highest, flux, out=self.highest)
+        for k, each in enumerate(THRESHOLDS):
+            if light.peak.value * dni >= 0.5 * each.flux:
+                self.above[k] += np.where(flux >= each.flux, np.float32(minutes), np.float32(0.0))
+        self.power = max(self.power, dni * aperture * light.fraction.value)
+        if light.peak.value > 0.0:
+            self.spots.append(
+                Spot(
+                    time_local=local, face=self.number, flux=dni * light.peak.value,
+                    flux_error=dni * light.peak.standard_error, place=light.peak_place,
+                )
+            )  # fmt: skip
+
+    def result(self) -> FacePath:
+        return FacePath(
+            face=self.face,
+            highest=self.highest,
+            minutes=tuple(float(each.max()) for each in self.above),
+            spots=tuple(self.spots),
+            worst=max(self.spots, key=lambda spot: spot.flux, default=None),
+            power=self.power,
+        )
+
+
+PATCH_MM = FACE_PATCH * 1e3
+"""Side of a patch [mm], for tables."""
