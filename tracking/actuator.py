@@ -66,8 +66,8 @@ class ArmLinkage:
             raise ValueError(
                 f"ArmLinkage.retracted_length: an actuator of {self.retracted_length:g} to "
                 f"{self.retracted_length + self.stroke:g} m closes no triangle with sides of "
-                f"{self.base_distance:g} and {self.arm_length:g} m. Allowed: a length between {abs(self.base_distance - self.arm_length):g} and "
-                f"{self.base_distance + self.arm_length:g} m."
+                f"{self.base_distance:g} and {self.arm_length:g} m. Allowed: a length between "
+                f"{abs(self.base_distance - self.arm_length):g} and {self.base_distance + self.arm_length:g} m."
             )
 
     @property
