@@ -48,7 +48,8 @@ table { border-collapse: collapse; width: 100%; margin: 1rem 0; font-size: .9rem
 caption { text-align: left; font-weight: bold; padding: .3rem 0; }
 th, td { border: 1px solid #767676; padding: .2rem .4rem; text-align: right; vertical-align: top; }
 td { white-space: nowrap; }
-table.words th, table.words td { white-space: normal; overflow-wrap: anywhere; }
+table.words th { overflow-wrap: anywhere; }
+table.words td { white-space: normal; overflow-wrap: break-word; }
 thead th { background: #e8e8e8; } th[scope=row] { text-align: left; font-weight: normal; }
 table.words td, table.words th { text-align: left; }
 pre { white-space: pre-wrap; overflow-wrap: anywhere; background: #f2f2f2; padding: .6rem; font-size: .9rem; }
