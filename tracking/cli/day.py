@@ -59,6 +59,12 @@ def day(
     lazy: Annotated[  # noqa: FBT002
         bool, typer.Option("--lazy", help="Plan of moves: the fewest settings for 80 % of the day's energy.")
     ] = False,
+    compare_builds: Annotated[  # noqa: FBT002
+        bool,
+        typer.Option(
+            "--compare", help="Instead: moves and energy of four builds and four mark spacings; builds their tables."
+        ),
+    ] = False,
     sheet: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="Write the plan of moves as a printed sheet (PDF).", show_default=False),
@@ -73,6 +79,7 @@ def day(
 ) -> None:
     """Settings of the lens and power on each tube through a day, from ray traces, and the day's sums."""
     from tracking.cli import console, files, options
+    from tracking.cli.day_compare import print_comparison
     from tracking.cli.day_sheet import check_sheet, write_sheet
     from tracking.cli.scene_words import scene_errors
     from tracking.cli.tables import console_width
@@ -106,6 +113,9 @@ def day(
         seed=seed,
         threads=threads,
     )
+    if compare_builds:
+        print_comparison(scene_file, scene, asked, json=json)
+        return
     direct = direct or rays is not None or relative_error is not None
     with scene_errors(scene):
         response = None if direct else kept_response_table(scene_file)
@@ -132,10 +142,15 @@ def day(
     from tracking.cli.day_numbers import csv_text, json_object
     from tracking.cli.day_table import remarks, sun_words, table_text
 
-    without = "" if direct or moves_plan is not None else NO_PLAN
     texts = {
         "day.txt": table_text(
-            scene_file, plan, effort, response, width=console_width(), moves=moves_plan, remark=without
+            scene_file,
+            plan,
+            effort,
+            response,
+            width=console_width(),
+            moves=moves_plan,
+            remark="" if direct or moves_plan is not None else NO_PLAN,
         ),
         "day.json": console.as_json(json_object(plan, moves_plan)),
         "day.csv": csv_text(plan),
@@ -143,10 +158,16 @@ def day(
     if sheet is not None and moves_plan is not None and plan_table is not None:
         write_sheet(scene_file, moves_plan, plan_table, sheet, paper=paper, language=language)
         console.talk(f"Wrote {sheet}.")
+    _show(texts, out, json=json, told=[*sun_words(scene_file, plan), *remarks(plan)])
+
+
+def _show(texts: dict[str, str], out: Path | None, *, json: bool, told: list[str]) -> None:
+    """Write the files and print what was asked for; with JSON the remarks go to standard error."""
+    from tracking.cli import console, files
+
     if out is not None:
         files.write_files(out, texts)
         console.talk(f"Wrote {', '.join(texts)} to {out}.")
     console.result(texts["day.json" if json else "day.txt"])
-    if json:
-        for remark in (*sun_words(scene_file, plan), *remarks(plan)):
-            console.talk(remark)
+    for remark in told if json else ():
+        console.talk(remark)
