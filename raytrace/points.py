@@ -1,6 +1,6 @@
 """Point sets: the lattice of a replicate, its shifts, and the tables that turn them into what a ray needs.
 
-The lattice was chosen by measurement, benchmarks/sampling.py: with 2^18 rays on the shipped scenes and one with bare
+The lattice is kept after measuring it, benchmarks/sampling.py: with 2^18 rays on the shipped scenes and one with bare
 tubes, sun on the lens normal, the standard error of the intercepted fraction is 3 to 8 times smaller than plain Monte
 Carlo's and 1.2 to 3.3 times smaller than that of scrambled Sobol points. It falls with the -0.57th to -0.70th power of
 the rays (Monte Carlo: -0.48 to -0.53), more slowly than for smooth integrands: a tube is hit or missed. A vector found
