@@ -51,8 +51,8 @@ def scene(simple_scene: Path) -> SceneFile:
     return read_scene(simple_scene)
 
 
-def year(scene: SceneFile, **boiler: Any) -> Year:
-    changed = replace(scene, boiler=replace(scene.boiler, **boiler))
+def year(scene: SceneFile, **boiler: object) -> Year:
+    changed = replace(scene, boiler=replace(scene.boiler, **boiler))  # type: ignore[arg-type]
     return year_of(changed, 2025, HOUR, Even(), ledger_rays=1024)
 
 

@@ -71,6 +71,14 @@ def day(
     ] = None,
     paper: Annotated[str, typer.Option(metavar="SIZE", help="Paper of the sheet: A4 or Letter.")] = "A4",
     language: Annotated[str, typer.Option(metavar="CODE", help="Language of the sheet: en, es, fr or pt.")] = "en",
+    measured: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="CSV",
+            help="Instead of a day: measured distillate (start, end, distillate_ml, dni_w_m2) against predicted.",
+            show_default=False,
+        ),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the numbers as JSON, for programs.")] = False,  # noqa: FBT002
     out: Annotated[
         Path | None,
@@ -107,6 +115,11 @@ def day(
     from tracking.scenefile import read_scene
 
     scene_file = read_scene(scene)
+    if measured is not None:
+        from tracking.cli.day_measured import compare
+
+        compare(scene_file, scene, measured, as_json=json)
+        return
     effort = Effort(
         rays=rays,
         relative_error=RELATIVE_ERROR if relative_error is None else relative_error,

@@ -240,7 +240,7 @@ def year_of(
     intercepted, absorbed = np.zeros((len(starts), tubes)), np.zeros((len(starts), tubes))
     aperture[chosen] = [aperture_power(scene_file, instant) for instant in instants]
     if len(chosen):
-        places = _places(instants)
+        places = places_of(instants)
         response = table.at(places[:, 0], places[:, 1], places[:, 2])
         intercepted[chosen] = aperture[chosen, None] * response.intercepted
         absorbed[chosen] = aperture[chosen, None] * response.absorbed
@@ -263,7 +263,7 @@ def year_of(
         absorbed=absorbed,
         temperature=boiled.temperature,
         steam=boiled.flows["steam"],
-        not_condensed=_not_condensed(boiler, steam, boiled.flows["steam"].sum(axis=1) / seconds, air),
+        not_condensed=share_not_condensed(boiler, steam, boiled.flows["steam"].sum(axis=1) / seconds, air),
         flows=boiled.flows,
     )
     ledger, traces = _ledger(scene_file, instants, chosen, aperture, seconds, ledger_rays)
@@ -344,7 +344,7 @@ RUNS_NAMED = 6
 """Runs of missing hours that a note spells out."""
 
 
-def _places(instants: Sequence[Instant]) -> Floats:
+def places_of(instants: Sequence[Instant]) -> Floats:
     """Transversal angle, longitudinal angle and tilt of each instant (n, 3) [deg]."""
     return np.array(
         [
@@ -437,7 +437,7 @@ def _condenser_alarms(steps: Steps, design: Design, boiler: Boiler) -> list[Alar
     return [Alarm(kind="condenser", time=steps.start_local[worst], tube=None, words=words)]
 
 
-def _not_condensed(boiler: Boiler, steam: Steam, steam_rate: Floats, air: Floats) -> Floats:
+def share_not_condensed(boiler: Boiler, steam: Steam, steam_rate: Floats, air: Floats) -> Floats:
     """Share of the row's steam (n,) that the condenser misses: it carries off conductance x (boiling point - air)."""
     if boiler.condenser_conductance is None:
         return np.zeros_like(air)
@@ -478,7 +478,7 @@ def _ledger(
     cell = np.full(len(aperture), -1, dtype=np.int64)
     if not len(chosen):
         return _LedgerOfSteps(fractions=np.zeros((1, len(LEDGER_ENTRIES))), cell=cell), 0
-    places, power = _places(instants), np.maximum(aperture[chosen], 1e-9)
+    places, power = places_of(instants), np.maximum(aperture[chosen], 1e-9)
     varies = scene_file.mount.row_turns_with == "base"
     widths = np.array(LEDGER_CELLS)
     while True:
