@@ -151,7 +151,7 @@ def test_the_plan_keeps_its_promise_on_an_equinox(simple_scene: Path) -> None:
     assert follow(simple_scene, DATES[0], every=100, stretches=8) == []
 
 
-@pytest.mark.long
+@pytest.mark.hours
 @pytest.mark.parametrize("date", DATES, ids=str)
 def test_the_plan_keeps_its_promise_at_every_minute(scene_path: Path, date: dt.date) -> None:
     assert follow(scene_path, date, every=1) == []

@@ -20,7 +20,7 @@ def test_a_changed_build_differs_in_grooves_and_tubes_alone(simple_scene: Path) 
     assert built.site == file.site
 
 
-@pytest.mark.long
+@pytest.mark.hours
 def test_marks_further_apart_lose_more(simple_scene: Path) -> None:
     file = read_scene(simple_scene)
     rows = compared_builds(file, dt.date(2026, 3, 20), response_table, spacings=(2.0, 10.0))
