@@ -14,6 +14,7 @@ from tracking.scenefile import read_scene
 from tracking.stray.idle import idle_path, surroundings_of, turned_over
 from tracking.stray.stretch import day_times, idle_setting, last_setting, year_times
 from tracking.stray.thresholds import LOWER_RISK, THRESHOLDS, band, skin_seconds
+from tracking.stray.walkoff import PlanRow, plan_rows, shortest, walk_offs
 
 HOUR = dt.timedelta(hours=1)
 DAY = dt.date(2026, 6, 21)
@@ -123,3 +124,26 @@ def test_command_refuses_a_tube_that_is_not_there(focalrow: Callable[..., Run], 
     run = focalrow("stray", simple_scene, "--missing-tube", "3")
     assert run.status == 2
     assert "--missing-tube" in run.err
+
+
+def test_walk_offs_tell_the_first_fire_after_each_row(simple_scene: Path) -> None:
+    scene_file = read_scene(simple_scene)
+    rows, of_plan = plan_rows(scene_file, DAY)
+    assert not of_plan
+    middle = rows[len(rows) // 2]
+    found = walk_offs(scene_file, (middle,), 1500.0, rays=1 << 12)
+    assert found[0].path.setting == middle.setting
+    assert found[0].path.times[-1] - middle.until == dt.timedelta(hours=2)
+    assert found[0].fire is not None
+    assert found[0].minutes is not None
+    assert 0.0 <= found[0].minutes <= 120.0
+    assert shortest(found) is found[0]
+    assert walk_offs(scene_file, (middle,), 1e6, rays=1 << 10)[0].minutes is None
+
+
+def test_a_fire_while_the_lens_is_meant_to_stand_so_counts_as_at_once(simple_scene: Path) -> None:
+    scene_file = read_scene(simple_scene)
+    rows, _ = plan_rows(scene_file, DAY)
+    middle = rows[len(rows) // 2]
+    long = PlanRow(setting=middle.setting, start=middle.start, until=middle.start + dt.timedelta(hours=2))
+    assert walk_offs(scene_file, (long,), 500.0, rays=1 << 11)[0].minutes == 0.0

@@ -13,6 +13,11 @@ COVER = (
     "who walks by. Cover the lens whenever nobody attends it."
 )
 
+PLACES = (
+    "Places are counted from the middle of a surface along its own two sides; --json tells them to the east, north and "
+    "up from the middle of the row too."
+)
+
 NOT_FOLLOWED = (
     "Followed is light that passes the lens and misses the tubes, to the first thing that it meets. Not followed: "
     "direct sun beside the lens, light thrown back upward, reflections from tubes, tiles and metal. Things cast no "
@@ -33,14 +38,14 @@ def table_text(scene_file: SceneFile, found: IdlePath, days: str, missing_tube: 
     dark = [each.face.name for each in found.faces if each.worst is None]
     parts = [
         section("Where the focus goes", paragraph(head, width=width), "", _first_fire(found, width)),
-        section("Highest flux on each surface", _faces(scene_file, lit, width) if lit else "The focus meets none."),
+        section("Highest flux on each surface", _faces(lit, width) if lit else "The focus meets none."),
     ]
     if dark:
         parts.append(paragraph(f"No light from the lens falls on: {'; '.join(dark)}.", width=width))
     if lit:
         parts.append(section("Longest time that one spot sees more than a threshold", _minutes(lit, width)))
     parts.append(section("Thresholds", bullets((threshold_words(k) for k in range(len(THRESHOLDS))), width=width)))
-    remarks = [COVER, NOT_FOLLOWED]
+    remarks = [COVER, PLACES, NOT_FOLLOWED]
     return "\n\n".join([*parts, *closing_sections(scene_file, remarks, width=width)])
 
 
@@ -66,7 +71,7 @@ def _first_fire(found: IdlePath, width: int) -> str:
     return paragraph(text, width=width)
 
 
-def _faces(scene_file: SceneFile, lit: list[FacePath], width: int) -> str:
+def _faces(lit: list[FacePath], width: int) -> str:
     worst = [each.worst for each in lit if each.worst is not None]
     return table(
         Column(heading=("surface",), cells=tuple(each.face.name for each in lit), left=True),
@@ -78,21 +83,14 @@ def _faces(scene_file: SceneFile, lit: list[FacePath], width: int) -> str:
             ],
             [Column(heading=("when", ""), cells=tuple(f"{each.time_local:%d %b %H:%M}" for each in worst), left=True)],
             [
-                Column(heading=(words, "m"), cells=tuple(number(place_of(scene_file, found, each)[k], 2)
-                       for found, each in zip(lit, worst, strict=True)))
-                for k, words in enumerate(("first", "second", "third"))
+                Column(heading=(*words, "m"), cells=tuple(number(each.place[k], 2) for each in worst))
+                for k, words in enumerate((("along", "side a"), ("along", "side b")))
             ],
             [Column(heading=("most", "W"), cells=tuple(number(each.power, 0) for each in lit))],
             [Column(heading=("reaches",), cells=tuple(band(each.flux) for each in worst), left=True)],
         ],
         width=width,
     )  # fmt: skip
-
-
-def place_of(scene_file: SceneFile, face: FacePath, spot: Spot) -> tuple[float, float, float]:
-    """Where a spot is, from the middle of the row along the lens frame's directions [m]."""
-    point = face.face.face.point(*spot.place)
-    return (float(point[0]), float(point[1]), float(point[2]) + scene_file.scene.lens_height)
 
 
 def _minutes(lit: list[FacePath], width: int) -> str:
@@ -132,22 +130,22 @@ def json_object(scene_file: SceneFile, found: IdlePath, days: str, missing_tube:
                 "burns": each.face.surrounding.burns,
                 "most_power_w": each.power,
                 "minutes_above": list(each.minutes),
-                "worst": None if each.worst is None else _spot(scene_file, each, each.worst),
-                "track": [_spot(scene_file, each, spot) for spot in each.spots],
+                "worst": None if each.worst is None else _spot(each.worst),
+                "track": [_spot(spot) for spot in each.spots],
             }
             for each in found.faces
         ],
     }
 
 
-def _spot(scene_file: SceneFile, face: FacePath, spot: Spot) -> dict[str, Any]:
+def _spot(spot: Spot) -> dict[str, Any]:
     seconds = skin_seconds(spot.flux)
     return {
         "time_local": spot.time_local.isoformat(),
         "peak_flux_w_m2": spot.flux,
         "peak_flux_standard_error_w_m2": spot.flux_error,
-        "place_from_row_m": list(place_of(scene_file, face, spot)),
-        "place_on_side_m": list(spot.place),
+        "east_north_up_from_row_m": list(spot.point),
+        "place_from_middle_of_side_m": list(spot.place),
         "reaches": band(spot.flux),
         "skin_pain_s": None if seconds is None else seconds[0],
         "skin_burn_s": None if seconds is None else seconds[1],

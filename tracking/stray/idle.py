@@ -9,9 +9,9 @@ import numpy as np
 
 from raytrace.arrays import Floats
 from raytrace.scene import GroovesSide, Scene
-from raytrace.stray import FACE_PATCH, StrayLight, stray_light
+from raytrace.stray import FaceLight, stray_light
 from raytrace.trace import PreparedScene, prepare
-from tracking.mount import Setting, lens_angles, row_pose
+from tracking.mount import Setting, lens_angles, lens_axes, row_pose
 from tracking.scenefile import SceneFile
 from tracking.sky.sunpath import sun_path
 from tracking.sky.weather import direct_normal_irradiance
@@ -57,13 +57,18 @@ def turned_over(scene: Scene) -> Scene:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Spot:
-    """The brightest patch of a face at one instant: flux [W/m2] with its standard error, place along its sides [m]."""
+    """The brightest patch of a face at one instant: flux and its standard error [W/m2].
+
+    `place` is counted from the middle of the face along its two sides, `point` from the middle of the row to the east,
+    north and up [m].
+    """
 
     time_local: dt.datetime
     face: int
     flux: float
     flux_error: float
     place: tuple[float, float]
+    point: tuple[float, float, float]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -85,7 +90,10 @@ class FacePath:
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class IdlePath:
-    """A pose that nobody moves, through instants `step` [min] apart; `lit` of them have the sun before the lens."""
+    """Poses of the lens at instants `step` [min] apart; `lit` of them have the sun before the lens.
+
+    `setting` is the last pose, and the only one where nobody moves the lens.
+    """
 
     setting: Setting
     times: tuple[dt.datetime, ...]
@@ -145,29 +153,54 @@ def idle_path(
     ValueError
         If a lens cannot be built or faces have too many patches.
     """
+    return focus_path(
+        scene_file, [setting] * len(times), times, step=step, rays=rays, missing_tube=missing_tube, prepared=prepared,
+        progress=progress,
+    )  # fmt: skip
+
+
+def focus_path(
+    scene_file: SceneFile,
+    settings: Sequence[Setting],
+    times: Sequence[dt.datetime],
+    *,
+    step: dt.timedelta,
+    rays: int = RAYS,
+    missing_tube: int | None = None,
+    prepared: PreparedScene | None = None,
+    progress: Progress | None = None,
+) -> IdlePath:
+    """As `idle_path`, at a setting for each instant; what stands on the ground moves in the frame of the lens."""
     mount, scene = scene_file.mount, scene_file.scene
     prepared = prepare(scene) if prepared is None else prepared
-    faces = faces_around(surroundings_of(scene_file), mount, setting.tilt, setting.swivel, scene.lens_height)
-    row = row_pose(mount, setting.tilt, scene.tubes.angle_to_grooves)
     path = sun_path(scene_file.site, [time.astimezone(UTC) for time in times])
     dni = direct_normal_irradiance(scene_file.sky, scene_file.site, path)
-    seen = lens_angles(mount, setting.tilt, setting.swivel, path.azimuth, path.elevation)
+    tilts, swivels = (np.array([each[k] for each in settings]) for k in range(2))
+    seen = lens_angles(mount, tilts, swivels, path.azimuth, path.elevation)
     up = (seen.incidence < LARGEST_INCIDENCE) & (np.asarray(path.elevation) > 0.0) & (dni > 0.0)
+    around = surroundings_of(scene_file)
+    faces = faces_around(around, mount, settings[-1].tilt, settings[-1].swivel, scene.lens_height)
     sums = [_FaceSums(each, k) for k, each in enumerate(faces)]
     minutes = step.total_seconds() / 60.0
+    below = np.array([0.0, 0.0, scene.lens_height])
     for k in np.flatnonzero(up).tolist():
+        faces = faces_around(around, mount, settings[k].tilt, settings[k].swivel, scene.lens_height)
+        row = row_pose(mount, settings[k].tilt, scene.tubes.angle_to_grooves)
+        axes = np.stack(lens_axes(mount, settings[k].tilt, settings[k].swivel))
         found = stray_light(
             prepared, [each.face for each in faces], transversal_angle=float(seen.transversal[k]),
             longitudinal_angle=float(seen.longitudinal[k]), rays=rays, row=row, missing_tube=missing_tube,
         )  # fmt: skip
         aperture = scene.lens.width * scene.lens.length * float(np.cos(np.radians(seen.incidence[k])))
         local = times[k].astimezone(scene_file.site.zone)
-        for each in sums:
-            each.add(found, local, float(dni[k]), aperture, minutes)
+        for each, face in zip(sums, faces, strict=True):
+            light = found.faces[each.number]
+            point = axes.T @ (face.face.point(*light.peak_place) + below)
+            each.add(light, local, float(dni[k]), aperture, minutes, point)
         if progress is not None:
             progress((k + 1) / len(times))
     return IdlePath(
-        setting=setting, times=tuple(times), step=minutes, lit=int(up.sum()), rays=rays,
+        setting=settings[-1], times=tuple(times), step=minutes, lit=int(up.sum()), rays=rays,
         faces=tuple(each.result() for each in sums),
     )  # fmt: skip
 
@@ -183,8 +216,9 @@ class _FaceSums:
         self.spots: list[Spot] = []
         self.power = 0.0
 
-    def add(self, found: StrayLight, local: dt.datetime, dni: float, aperture: float, minutes: float) -> None:
-        light = found.faces[self.number]
+    def add(
+        self, light: FaceLight, local: dt.datetime, dni: float, aperture: float, minutes: float, point: Floats
+    ) -> None:
         flux = dni * light.flux
         np.maximum(self.highest, flux, out=self.highest)
         for k, each in enumerate(THRESHOLDS):
@@ -195,7 +229,12 @@ class _FaceSums:
             self.spots.append(
                 Spot(
                     time_local=local, face=self.number, flux=dni * light.peak.value,
-                    flux_error=dni * light.peak.standard_error, place=light.peak_place,
+                    flux_error=dni * light.peak.standard_error,
+                    point=(float(point[0]), float(point[1]), float(point[2])),
+                    place=(
+                        light.peak_place[0] - 0.5 * self.face.face.length_a,
+                        light.peak_place[1] - 0.5 * self.face.face.length_b,
+                    ),
                 )
             )  # fmt: skip
 
@@ -208,7 +247,3 @@ class _FaceSums:
             worst=max(self.spots, key=lambda spot: spot.flux, default=None),
             power=self.power,
         )
-
-
-PATCH_MM = FACE_PATCH * 1e3
-"""Side of a patch [mm], for tables."""

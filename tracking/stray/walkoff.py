@@ -1,0 +1,99 @@
+"""The walk-off: where the focus goes after each setting of a day if nobody touches the lens again."""
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from raytrace.trace import prepare
+from tracking.mount import Setting
+from tracking.plans.instant import instants_at
+from tracking.plans.moves import chosen_plan
+from tracking.response import kept_response_table
+from tracking.scenefile import SceneFile
+from tracking.sky.sunpath import day_instants
+from tracking.stray.idle import IdlePath, Spot, idle_path
+
+Progress = Callable[[float], None]
+
+WATCHED = dt.timedelta(hours=2)
+"""How long after a setting is due to change the focus is followed."""
+WALK_STEP = dt.timedelta(minutes=5)
+WALK_RAYS = 1 << 14
+ROW_STEP = dt.timedelta(minutes=30)
+"""Time between the settings that stand for a plan where the scene has no response table yet."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PlanRow:
+    """A setting and how long it is meant to stay, aware local times."""
+
+    setting: Setting
+    start: dt.datetime
+    until: dt.datetime
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class WalkOff:
+    """What happens after a row of the plan: `path` from its start to `WATCHED` after its end.
+
+    `fire` is the first spot on something that burns with at least the threshold.
+    """
+
+    row: PlanRow
+    path: IdlePath
+    fire: Spot | None
+
+    @property
+    def minutes(self) -> float | None:
+        """From the end of the row to the fire [min], 0 where it comes before; None where none comes while watched."""
+        if self.fire is None:
+            return None
+        return max(0.0, (self.fire.time_local - self.row.until).total_seconds() / 60.0)
+
+
+def plan_rows(scene_file: SceneFile, date: dt.date) -> tuple[tuple[PlanRow, ...], bool]:
+    """The rows of a day's plan of moves, and whether they are that plan's.
+
+    Without a response table in the cache, perfect aiming at each half hour stands for it.
+    """
+    table = kept_response_table(scene_file)
+    if table is not None:
+        plan = chosen_plan(scene_file, date, table)
+        return tuple(PlanRow(setting=s.setting, start=s.start, until=s.until) for s in plan.stretches), True
+    instants = [
+        each for each in instants_at(scene_file, day_instants(scene_file.site, date, ROW_STEP)) if each.aim is not None
+    ]
+    return tuple(
+        PlanRow(setting=each.aim.setting, start=each.time_local, until=each.time_local)
+        for each in instants
+        if each.aim is not None
+    ), False
+
+
+def walk_offs(
+    scene_file: SceneFile,
+    rows: Sequence[PlanRow],
+    threshold: float,
+    *,
+    rays: int = WALK_RAYS,
+    progress: Progress | None = None,
+) -> tuple[WalkOff, ...]:
+    """The walk-off after each row, with the first spot of at least `threshold` [W/m2] on something that burns."""
+    prepared = prepare(scene_file.scene)
+    found = []
+    for k, row in enumerate(rows):
+        span = row.until + WATCHED - row.start
+        # In UTC, as adding to a local time would go by the wall clock.
+        start = row.start.astimezone(dt.UTC)
+        times = [start + n * WALK_STEP for n in range(int(span / WALK_STEP) + 1)]
+        path = idle_path(scene_file, row.setting, times, step=WALK_STEP, rays=rays, prepared=prepared)
+        found.append(WalkOff(row=row, path=path, fire=path.first_fire(threshold)))
+        if progress is not None:
+            progress((k + 1) / len(rows))
+    return tuple(found)
+
+
+def shortest(found: Sequence[WalkOff]) -> WalkOff | None:
+    """The row after which a fire may come soonest; None where none may come while watched."""
+    burning = [each for each in found if each.minutes is not None]
+    return min(burning, key=lambda each: each.minutes or 0.0, default=None)
