@@ -12,6 +12,8 @@ from tracking.errors import InputError
 from tracking.mount import Setting
 from tracking.scenefile import read_scene
 from tracking.stray.idle import idle_path, surroundings_of, turned_over
+from tracking.stray.keepout import keep_out
+from tracking.stray.park import checked, parking
 from tracking.stray.stretch import day_times, idle_setting, last_setting, year_times
 from tracking.stray.thresholds import LOWER_RISK, THRESHOLDS, band, skin_seconds
 from tracking.stray.walkoff import PlanRow, plan_rows, shortest, walk_offs
@@ -147,3 +149,36 @@ def test_a_fire_while_the_lens_is_meant_to_stand_so_counts_as_at_once(simple_sce
     middle = rows[len(rows) // 2]
     long = PlanRow(setting=middle.setting, start=middle.start, until=middle.start + dt.timedelta(hours=2))
     assert walk_offs(scene_file, (long,), 500.0, rays=1 << 11)[0].minutes == 0.0
+
+
+def test_keep_out_regions_lie_within_each_other_around_the_focal_line(simple_scene: Path) -> None:
+    scene_file = read_scene(simple_scene)
+    one, five, ten = keep_out(scene_file.scene, rays=1 << 13)
+    assert one.above is not None
+    assert five.above is not None
+    assert ten.above is not None
+    assert one.above > five.above > ten.above > 0.0
+    assert one.across is not None
+    assert five.across is not None
+    # Derived: a lens of width W brings light to S suns where its width is T W / S, T being what passes, about 0.9;
+    # half of it is what lies across, here to a patch of 10 mm.
+    assert five.across == pytest.approx(0.5 * 0.9 * 0.4 / 5.0, abs=0.02)
+    assert one.across < 0.25
+
+
+@pytest.mark.long
+def test_parking_states_a_worst_case_that_random_minutes_do_not_exceed(simple_scene: Path) -> None:
+    text = simple_scene.read_text(encoding="utf-8").replace(
+        'kind = "swivel-tilt"', 'kind = "tilt"\nfacing = "180 deg"\ntilt_range = ["0 deg", "60 deg"]'
+    )
+    simple_scene.write_text(text, encoding="utf-8")
+    scene_file = read_scene(simple_scene)
+    found = parking(scene_file, 2026, 100.0)
+    again = checked(scene_file, found, 2026, count=40)
+    assert found.worst is not None
+    assert again.worst is not None
+    # Noise apart, minutes between those searched are no worse.
+    assert again.worst.flux <= found.worst.flux + 4.0 * found.worst.flux_error
+    assert not found.keeps
+    assert found.cover
+    assert all(span.first < span.last for span in found.cover)
