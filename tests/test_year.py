@@ -19,7 +19,7 @@ from tracking.scenefile import SceneFile, read_scene
 from tracking.sky.weather import Sky
 
 HOUR = dt.timedelta(hours=1)
-pytestmark = pytest.mark.long
+pytestmark = pytest.mark.hours
 DATA = Path(pvlib.__file__).parent / "data"
 
 

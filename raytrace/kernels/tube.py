@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from raytrace.kernels.jit import inlined
+from raytrace.kernels.jit import inlined, kernel
 from raytrace.kernels.points import from_table
 from raytrace.kernels.refract import attenuation, normal_after_sq, transmittance
 from raytrace.kernels.sheet import MAX_SURFACES
@@ -168,7 +168,7 @@ def slip_through(
     return share * attenuation(absorption, glass * n)
 
 
-@inlined
+@kernel
 def walk_past_row(
     row: Row, n: float, absorption: float, weight: float,
     u: float, v: float, w: float, pu: float, pv: float, pw: float,
