@@ -70,7 +70,9 @@ class FaceLight:
 
     `fraction` is the share of the aperture power that lands on it. `flux` and `flux_error` (patches a, patches b) are
     flux over DNI and its standard error. `peak` is the highest flux over DNI, chosen by one half of the rays and read
-    from the other, both ways, so that noise does not raise it; `peak_place` its place along the sides [m].
+    from the other, both ways, so that noise does not raise it; `peak_place` its place along the sides [m]. `centre` is
+    the middle of the light, each patch weighted by its squared flux: the middle of a focal line, whose brightest patch
+    may be anywhere along it; the middle of the face where no light lands.
     """
 
     fraction: Estimate
@@ -78,6 +80,7 @@ class FaceLight:
     flux_error: Floats
     peak: Estimate
     peak_place: tuple[float, float]
+    centre: tuple[float, float]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -219,13 +222,21 @@ def _face_light(face: Face, k: int, sums: _Sums, collected: float) -> FaceLight:
     flux, error = light * scale, np.sqrt(spread) * scale
     peak = scale * float(odd[int(even.argmax())] + even[int(odd.argmax())])
     at = int(light.argmax())
+    weight = (light * light).reshape(across, along)
+    whole = float(weight.sum())
+    places_a = (np.arange(across) + 0.5) * face.length_a / across
+    places_b = (np.arange(along) + 0.5) * face.length_b / along
+    centre = (0.5 * face.length_a, 0.5 * face.length_b)
+    if whole > 0.0:
+        centre = (float(weight.sum(axis=1) @ places_a) / whole, float(weight.sum(axis=0) @ places_b) / whole)
     return FaceLight(
         fraction=mean_ratio(sums.landed[:, k], started),
         flux=flux.reshape(across, along),
         flux_error=error.reshape(across, along),
         peak=Estimate(value=peak, standard_error=float(error[at])),
         peak_place=(
-            (at // along + 0.5) * face.length_a / across,
-            (at % along + 0.5) * face.length_b / along,
+            float(places_a[at // along]),
+            float(places_b[at % along]),
         ),
+        centre=centre,
     )

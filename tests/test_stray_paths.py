@@ -116,6 +116,7 @@ def test_command_prints_table_and_numbers(focalrow: Callable[..., Run], simple_s
     assert run.status == 0, run.err
     assert "Cover the lens whenever nobody attends it" in run.out
     assert "board (assumed)" in run.out
+    assert (tmp_path / "found" / "stray_flux.png").read_bytes().startswith(b"\x89PNG")
     numbers = json.loads((tmp_path / "found" / "stray.json").read_text(encoding="utf-8"))
     assert numbers["tilt_deg"] == 30.0
     assert numbers["surfaces"][0]["worst"]["peak_flux_w_m2"] > 0.0
@@ -182,3 +183,21 @@ def test_parking_states_a_worst_case_that_random_minutes_do_not_exceed(simple_sc
     assert not found.keeps
     assert found.cover
     assert all(span.first < span.last for span in found.cover)
+
+
+def test_command_answers_what_else_was_asked(focalrow: Callable[..., Run], simple_scene: Path) -> None:
+    options = ("--date", "2026-12-21", "--tilt", "30 deg", "--swivel", "180 deg", "--step", "3 h", "--rays", "1024")
+    more = ("--aimed", "--walk-off", "--keep-out", "--missing-tube", "2", "--json")
+    run = focalrow("stray", simple_scene, *options, *more)
+    assert run.status == 0, run.err
+    numbers = json.loads(run.out)
+    assert numbers["aimed"]["most_power_on_tubes_w"][1] == 0.0
+    assert numbers["aimed"]["surfaces"][0]["most_power_w"] > 0.0
+    assert len(numbers["walk_off"]["rows"]) > 5
+    assert [region["suns"] for region in numbers["keep_out"]] == [1.0, 5.0, 10.0]
+
+
+def test_command_refuses_a_threshold_without_a_unit(focalrow: Callable[..., Run], simple_scene: Path) -> None:
+    run = focalrow("stray", simple_scene, "--threshold", "4300")
+    assert run.status == 2
+    assert "--threshold" in run.err

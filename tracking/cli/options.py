@@ -5,7 +5,7 @@ import math
 import re
 
 from tracking.errors import InputError
-from tracking.scenefile.units import ANGLE, DURATION, QuantityError, quantity
+from tracking.scenefile.units import ANGLE, DURATION, IRRADIANCE, QuantityError, quantity
 
 MOST_RAYS = 1_000_000_000
 """Rays that can be asked for: some minutes of work, and far more than any scene needs."""
@@ -38,6 +38,20 @@ def angle(option: str, text: str, *, limit: float = 90.0) -> float:
     if not -limit < value < limit:
         raise wrong(option, f'"{text}" is out of range', f"between -{limit:g} and {limit:g} deg")
     return value
+
+
+def flux(option: str, text: str) -> float:
+    """A flux in [W/m2].
+
+    Raises
+    ------
+    InputError
+        If it is not written as number, space, unit, or lies outside.
+    """
+    try:
+        return quantity(text, IRRADIANCE, low="100 W/m^2", high="100 kW/m^2")
+    except QuantityError as error:
+        raise wrong(option, error.problem, error.allowed) from None
 
 
 def step(option: str, text: str) -> dt.timedelta:

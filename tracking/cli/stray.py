@@ -19,17 +19,32 @@ def stray(
         str | None,
         typer.Option(metavar="ANGLE", help="Swivel of the lens.", show_default="as last aimed the day before"),
     ] = None,
-    step: Annotated[str, typer.Option(metavar="TIME", help="Time between instants.")] = "5 min",
+    step: Annotated[str, typer.Option(metavar="TIME", help="Time between instants.")] = "2 min",
     year: Annotated[bool, typer.Option("--year", help="Through the year: every 14th day of it.")] = False,  # noqa: FBT002
-    rays: Annotated[int, typer.Option(metavar="N", help="Rays of each instant.")] = 65536,
+    rays: Annotated[int, typer.Option(metavar="N", help="Rays of each instant.")] = 32768,
     missing_tube: Annotated[
         int | None,
         typer.Option(metavar="K", help="Take tube K out of the row, counted from 1, as a broken one.",
                      show_default=False),
     ] = None,
+    walk_off: Annotated[  # noqa: FBT002
+        bool, typer.Option("--walk-off", help="Also: what happens after each row of the plan if nobody comes.")
+    ] = False,
+    aimed: Annotated[  # noqa: FBT002
+        bool, typer.Option("--aimed", help="Also: what misses the tubes while the lens is aimed.")
+    ] = False,
+    park: Annotated[  # noqa: FBT002
+        bool, typer.Option("--park", help="Also: the best pose to leave the lens in (some minutes).")
+    ] = False,
+    keep_out: Annotated[  # noqa: FBT002
+        bool, typer.Option("--keep-out", help="Also: the region around the focal line to keep out of.")
+    ] = False,
+    threshold: Annotated[
+        str, typer.Option(metavar="FLUX", help="For walk-off and parking: the flux that counts.")
+    ] = "4.3 kW/m^2",
     json: Annotated[bool, typer.Option("--json", help="Print the numbers as JSON, for programs.")] = False,  # noqa: FBT002
     out: Annotated[
-        Path | None, typer.Option(metavar="DIR", help="Also write table and JSON there.", show_default=False)
+        Path | None, typer.Option(metavar="DIR", help="Also write table, JSON and pictures there.", show_default=False)
     ] = None,
 ) -> None:
     """Where the focus goes when nobody moves the lens, and what it may do there. Never a promise of safety."""
@@ -41,6 +56,7 @@ def stray(
     options.check_run(rays=rays, seed=0, threads=None)
     files.check_folder(out)
     day = options.date("--date", date) if date is not None else None
+    limit = options.flux("--threshold", threshold)
     leans = options.angle("--tilt", tilt, limit=180.0) if tilt is not None else None
     turns = options.angle("--swivel", swivel, limit=720.0) if swivel is not None else None
 
@@ -62,12 +78,25 @@ def stray(
             scene_file, setting, times, step=interval, rays=rays,
             missing_tube=None if missing_tube is None else missing_tube - 1, progress=progress,
         )  # fmt: skip
+    from tracking.cli import stray_more as more
     from tracking.cli.stray_table import json_object, table_text
 
     days = f"every 14th day of {first.year}" if year else f"{first}"
-    numbers = json_object(scene_file, found, days, missing_tube)
-    text = table_text(scene_file, found, days, missing_tube, width=console_width())
+    width = console_width()
+    with scene_errors(scene), console.progress_bar("Answering what else was asked") as progress:
+        ask = more.Asked(
+            date=first, step=interval, rays=rays, threshold=limit, missing_tube=missing_tube, aimed=aimed,
+            walk_off=walk_off, park=park, keep_out=keep_out,
+        )  # fmt: skip
+        sections, further = more.further(scene_file, ask, progress, width=width)
+    numbers = json_object(scene_file, found, days, missing_tube) | further
+    text = table_text(scene_file, found, days, missing_tube, sections, width=width)
     if out is not None:
-        files.write_files(out, {"stray.txt": text, "stray.json": console.as_json(numbers)})
-        console.talk(f"Wrote stray.txt and stray.json to {out}.")
+        from tracking.paper.stray_figures import idle_figures
+
+        written: dict[str, str | bytes] = {"stray.txt": text, "stray.json": console.as_json(numbers)}
+        for picture in idle_figures(found, days):
+            written |= {f"{picture.name}.png": picture.png(), f"{picture.name}.svg": picture.svg()}
+        files.write_files(out, written)
+        console.talk(f"Wrote {', '.join(written)} to {out}.")
     console.result(console.as_json(numbers) if json else text)

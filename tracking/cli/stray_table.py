@@ -1,11 +1,12 @@
 """What `focalrow stray` prints: as a table for people, as numbers for programs."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from tracking.cli.scene_words import closing_sections, dni_source
 from tracking.cli.tables import Column, bullets, number, paragraph, section, table
 from tracking.scenefile import SceneFile
-from tracking.stray.idle import FacePath, IdlePath, Spot
+from tracking.stray.idle import FINE_STEP, FacePath, IdlePath, Spot
 from tracking.stray.thresholds import LOWER_RISK, THRESHOLDS, band, skin_seconds
 
 COVER = (
@@ -18,6 +19,11 @@ PLACES = (
     "up from the middle of the row too."
 )
 
+COARSE = (
+    "With so long a step the focal line jumps over spots between two instants: the peaks are those of the instants, "
+    "but times above a threshold, and maps, are coarse. A --step of 2 min joins them up."
+)
+
 NOT_FOLLOWED = (
     "Followed is light that passes the lens and misses the tubes, to the first thing that it meets. Not followed: "
     "direct sun beside the lens, light thrown back upward, reflections from tubes, tiles and metal. Things cast no "
@@ -25,8 +31,10 @@ NOT_FOLLOWED = (
 )
 
 
-def table_text(scene_file: SceneFile, found: IdlePath, days: str, missing_tube: int | None, *, width: int) -> str:
-    """The table."""
+def table_text(
+    scene_file: SceneFile, found: IdlePath, days: str, missing_tube: int | None, more: Sequence[str], *, width: int
+) -> str:
+    """The table, with the sections `more` before the thresholds."""
     broken = "" if missing_tube is None else f" Tube {missing_tube} is taken out of the row."
     head = (
         f"A lens that nobody moves, at tilt {found.setting.tilt:.2f} deg and swivel {found.setting.swivel:.2f} deg, "
@@ -44,8 +52,9 @@ def table_text(scene_file: SceneFile, found: IdlePath, days: str, missing_tube: 
         parts.append(paragraph(f"No light from the lens falls on: {'; '.join(dark)}.", width=width))
     if lit:
         parts.append(section("Longest time that one spot sees more than a threshold", _minutes(lit, width)))
+    parts += more
     parts.append(section("Thresholds", bullets((threshold_words(k) for k in range(len(THRESHOLDS))), width=width)))
-    remarks = [COVER, PLACES, NOT_FOLLOWED]
+    remarks = [COVER, PLACES, NOT_FOLLOWED, *([COARSE] if found.step > FINE_STEP else [])]
     return "\n\n".join([*parts, *closing_sections(scene_file, remarks, width=width)])
 
 
@@ -146,6 +155,7 @@ def _spot(spot: Spot) -> dict[str, Any]:
         "peak_flux_standard_error_w_m2": spot.flux_error,
         "east_north_up_from_row_m": list(spot.point),
         "place_from_middle_of_side_m": list(spot.place),
+        "centre_of_light_from_middle_of_side_m": list(spot.centre),
         "reaches": band(spot.flux),
         "skin_pain_s": None if seconds is None else seconds[0],
         "skin_burn_s": None if seconds is None else seconds[1],

@@ -20,8 +20,11 @@ from tracking.surroundings import Surrounding, SurroundingFace, faces_around
 
 Progress = Callable[[float], None]
 
-RAYS = 1 << 16
+RAYS = 1 << 15
 """Rays of each instant: a patch of a focal line of thirty suns then gets some hundreds of them."""
+
+FINE_STEP = 3.0
+"""Step [min] up to which a focal line moves by no more than its width, so that its marks on a map join up."""
 
 LARGEST_INCIDENCE = 89.0
 """Angle of incidence [deg] up to which an idle lens is traced; beyond, its aperture is nothing."""
@@ -59,8 +62,8 @@ def turned_over(scene: Scene) -> Scene:
 class Spot:
     """The brightest patch of a face at one instant: flux and its standard error [W/m2].
 
-    `place` is counted from the middle of the face along its two sides, `point` from the middle of the row to the east,
-    north and up [m].
+    `place`, and `centre` of the light on the face, are counted from the middle of the face along its two sides, `point`
+    is the place from the middle of the row to the east, north and up [m].
     """
 
     time_local: dt.datetime
@@ -68,6 +71,7 @@ class Spot:
     flux: float
     flux_error: float
     place: tuple[float, float]
+    centre: tuple[float, float]
     point: tuple[float, float, float]
 
 
@@ -92,7 +96,8 @@ class FacePath:
 class IdlePath:
     """Poses of the lens at instants `step` [min] apart; `lit` of them have the sun before the lens.
 
-    `setting` is the last pose, and the only one where nobody moves the lens.
+    `setting` is the last pose, and the only one where nobody moves the lens; `tubes` the most light that reaches the
+    absorber of each tube [W].
     """
 
     setting: Setting
@@ -101,6 +106,7 @@ class IdlePath:
     lit: int
     rays: int
     faces: tuple[FacePath, ...]
+    tubes: tuple[float, ...]
 
     @property
     def worst(self) -> Spot | None:
@@ -181,6 +187,7 @@ def focus_path(
     around = surroundings_of(scene_file)
     faces = faces_around(around, mount, settings[-1].tilt, settings[-1].swivel, scene.lens_height)
     sums = [_FaceSums(each, k) for k, each in enumerate(faces)]
+    tubes = np.zeros(scene.tubes.count)
     minutes = step.total_seconds() / 60.0
     below = np.array([0.0, 0.0, scene.lens_height])
     for k in np.flatnonzero(up).tolist():
@@ -192,6 +199,7 @@ def focus_path(
             longitudinal_angle=float(seen.longitudinal[k]), rays=rays, row=row, missing_tube=missing_tube,
         )  # fmt: skip
         aperture = scene.lens.width * scene.lens.length * float(np.cos(np.radians(seen.incidence[k])))
+        np.maximum(tubes, float(dni[k]) * aperture * np.array([each.value for each in found.tubes]), out=tubes)
         local = times[k].astimezone(scene_file.site.zone)
         for each, face in zip(sums, faces, strict=True):
             light = found.faces[each.number]
@@ -201,7 +209,7 @@ def focus_path(
             progress((k + 1) / len(times))
     return IdlePath(
         setting=settings[-1], times=tuple(times), step=minutes, lit=int(up.sum()), rays=rays,
-        faces=tuple(each.result() for each in sums),
+        faces=tuple(each.result() for each in sums), tubes=tuple(tubes.tolist()),
     )  # fmt: skip
 
 
@@ -225,16 +233,15 @@ class _FaceSums:
             if light.peak.value * dni >= 0.5 * each.flux:
                 self.above[k] += np.where(flux >= each.flux, np.float32(minutes), np.float32(0.0))
         self.power = max(self.power, dni * aperture * light.fraction.value)
+        middle = 0.5 * self.face.face.length_a, 0.5 * self.face.face.length_b
         if light.peak.value > 0.0:
             self.spots.append(
                 Spot(
                     time_local=local, face=self.number, flux=dni * light.peak.value,
                     flux_error=dni * light.peak.standard_error,
                     point=(float(point[0]), float(point[1]), float(point[2])),
-                    place=(
-                        light.peak_place[0] - 0.5 * self.face.face.length_a,
-                        light.peak_place[1] - 0.5 * self.face.face.length_b,
-                    ),
+                    place=(light.peak_place[0] - middle[0], light.peak_place[1] - middle[1]),
+                    centre=(light.centre[0] - middle[0], light.centre[1] - middle[1]),
                 )
             )  # fmt: skip
 

@@ -11,7 +11,7 @@ from tracking.plans.moves import chosen_plan
 from tracking.response import kept_response_table
 from tracking.scenefile import SceneFile
 from tracking.sky.sunpath import day_instants
-from tracking.stray.idle import IdlePath, Spot, idle_path
+from tracking.stray.idle import IdlePath, Spot, focus_path, idle_path
 
 Progress = Callable[[float], None]
 
@@ -91,6 +91,26 @@ def walk_offs(
         if progress is not None:
             progress((k + 1) / len(rows))
     return tuple(found)
+
+
+def aimed_path(
+    scene_file: SceneFile,
+    date: dt.date,
+    *,
+    step: dt.timedelta,
+    rays: int,
+    missing_tube: int | None = None,
+    progress: Progress | None = None,
+) -> IdlePath | None:
+    """What misses the tubes through a day of perfect aiming; None on a day without any."""
+    instants = instants_at(scene_file, day_instants(scene_file.site, date, step))
+    aimed = [(each.aim.setting, each.time_local) for each in instants if each.aim is not None]
+    if not aimed:
+        return None
+    return focus_path(
+        scene_file, [setting for setting, _ in aimed], [time for _, time in aimed], step=step, rays=rays,
+        missing_tube=missing_tube, progress=progress,
+    )  # fmt: skip
 
 
 def shortest(found: Sequence[WalkOff]) -> WalkOff | None:

@@ -1,0 +1,246 @@
+"""The further questions of `focalrow stray`: walk-off, aimed lens, parking, keep-out region; tables and numbers."""
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from tracking.cli.tables import Column, number, paragraph, section, table
+from tracking.scenefile import SceneFile
+from tracking.stray.idle import IdlePath, Progress
+from tracking.stray.keepout import KeepOut
+from tracking.stray.keepout import keep_out as regions
+from tracking.stray.park import Parking, checked, parking
+from tracking.stray.thresholds import LOWER_RISK, band
+from tracking.stray.walkoff import WATCHED, WalkOff, aimed_path, plan_rows, shortest, walk_offs
+
+MOST_COVER_DAYS = 30
+"""Spans of clock time that a table shows."""
+
+AIMED_STEP = dt.timedelta(minutes=10)
+"""Least step for the aimed lens: its light moves slowly over what stands around."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Asked:
+    """What else was asked, and for what: threshold in [W/m2], the missing tube counted from 1."""
+
+    date: dt.date
+    step: dt.timedelta
+    rays: int
+    threshold: float
+    missing_tube: int | None
+    aimed: bool
+    walk_off: bool
+    park: bool
+    keep_out: bool
+
+
+def further(
+    scene_file: SceneFile, asked: Asked, progress: Progress | None, *, width: int
+) -> tuple[list[str], dict[str, Any]]:
+    """Sections and numbers that answer what else was asked."""
+    sections: list[str] = []
+    numbers: dict[str, Any] = {}
+    if asked.aimed:
+        at_work = aimed_path(
+            scene_file, asked.date, step=max(asked.step, AIMED_STEP), rays=asked.rays,
+            missing_tube=None if asked.missing_tube is None else asked.missing_tube - 1, progress=progress,
+        )  # fmt: skip
+        numbers["aimed"] = None if at_work is None else aimed_numbers(at_work)
+        sections += [] if at_work is None else [aimed_text(at_work, asked.missing_tube, width=width)]
+    if asked.walk_off:
+        rows, of_plan = plan_rows(scene_file, asked.date)
+        walks = walk_offs(scene_file, rows, asked.threshold, progress=progress)
+        numbers["walk_off"] = walk_off_numbers(walks, asked.threshold, of_plan=of_plan)
+        sections.append(walk_off_text(walks, asked.threshold, of_plan=of_plan, width=width))
+    if asked.park:
+        year = asked.date.year
+        poses = [
+            checked(scene_file, parking(scene_file, year, asked.threshold, turned=turned, progress=progress), year)
+            for turned in (False, True)
+        ]
+        numbers["parking"] = parking_numbers(poses)
+        sections.append(parking_text(poses, width=width))
+    if asked.keep_out:
+        around = regions(scene_file.scene)
+        numbers["keep_out"] = keep_out_numbers(around)
+        sections.append(keep_out_text(around, width=width))
+    return sections, numbers
+
+
+def walk_off_text(found: Sequence[WalkOff], threshold: float, *, of_plan: bool, width: int) -> str:
+    """The walk-off after each row of the plan."""
+    if not found:
+        return section("Walk-off", "The lens is not aimed on this day.")
+    rows = "row of the day's plan of moves" if of_plan else "half hour of perfect aiming (no response table yet)"
+    head = (
+        f"If nobody touches the lens after a {rows}, it meets something that burns with {threshold / 1e3:g} kW/m2 or "
+        f"more this long after the row ends; followed for {WATCHED.total_seconds() / 3600:g} h."
+    )
+    first = shortest(found)
+    if first is None or first.fire is None:
+        verdict = f"None of the rows does: {LOWER_RISK}. Cover the lens all the same."
+    else:
+        verdict = (
+            f"FIRE: the shortest time is {first.minutes or 0.0:.0f} min, after the setting that ends at "
+            f"{first.row.until:%H:%M}, on {first.path.faces[first.fire.face].face.name}."
+        )
+    return section("Walk-off", paragraph(head, width=width), "", paragraph(verdict, width=width), "", table(
+        Column(heading=("set at",), cells=tuple(f"{each.row.start:%H:%M}" for each in found)),
+        [
+            [Column(heading=("until",), cells=tuple(f"{each.row.until:%H:%M}" for each in found))],
+            [Column(heading=("tilt", "deg"), cells=tuple(number(each.row.setting.tilt, 1) for each in found)),
+             Column(heading=("swivel", "deg"), cells=tuple(number(each.row.setting.swivel, 1) for each in found))],
+            [Column(heading=("fire after", "min"), cells=tuple(number(each.minutes, 0) for each in found))],
+            [Column(heading=("on",), left=True, cells=tuple(
+                "" if each.fire is None else each.path.faces[each.fire.face].face.name for each in found))],
+            [Column(heading=("highest flux", "kW/m2"), cells=tuple(
+                number(0.0 if each.path.worst is None else each.path.worst.flux / 1e3, 1) for each in found))],
+        ],
+        width=width,
+    ))  # fmt: skip
+
+
+def walk_off_numbers(found: Sequence[WalkOff], threshold: float, *, of_plan: bool) -> dict[str, Any]:
+    """The same for programs."""
+    first = shortest(found)
+    return {
+        "threshold_w_m2": threshold,
+        "rows_of_plan_of_moves": of_plan,
+        "shortest_min": None if first is None else first.minutes,
+        "rows": [
+            {
+                "start": each.row.start.isoformat(),
+                "until": each.row.until.isoformat(),
+                "tilt_deg": each.row.setting.tilt,
+                "swivel_deg": each.row.setting.swivel,
+                "fire_after_min": each.minutes,
+                "fire_on": None if each.fire is None else each.path.faces[each.fire.face].face.name,
+                "highest_flux_w_m2": 0.0 if each.path.worst is None else each.path.worst.flux,
+            }
+            for each in found
+        ],
+    }
+
+
+def aimed_text(found: IdlePath, missing_tube: int | None, *, width: int) -> str:
+    """What misses the tubes while the lens is aimed."""
+    broken = "" if missing_tube is None else f" Tube {missing_tube} is taken out of the row."
+    head = (
+        f"What misses the tubes through the day while the lens is aimed as well as it can be.{broken} A tile or board "
+        "must bear it for hours."
+    )
+    lit = [each for each in found.faces if each.worst is not None]
+    rows = table(
+        Column(heading=("surface",), cells=tuple(each.face.name for each in lit), left=True),
+        [
+            [Column(heading=("material",), cells=tuple(each.face.surrounding.material for each in lit), left=True)],
+            [Column(heading=("most", "W"), cells=tuple(number(each.power, 0) for each in lit))],
+            [Column(heading=("peak", "kW/m2"), cells=tuple(
+                number(0.0 if each.worst is None else each.worst.flux / 1e3, 2) for each in lit))],
+            [Column(heading=("reaches",), left=True, cells=tuple(
+                band(0.0 if each.worst is None else each.worst.flux) for each in lit))],
+        ],
+        width=width,
+    ) if lit else "No light falls on what stands around."  # fmt: skip
+    tubes = ", ".join(f"tube {k} {power:.0f} W" for k, power in enumerate(found.tubes, start=1))
+    return section(
+        "While the lens is aimed", paragraph(head, width=width), "", rows, "",
+        paragraph(f"Most light on the absorbers: {tubes}.", width=width),
+    )  # fmt: skip
+
+
+def aimed_numbers(found: IdlePath) -> dict[str, Any]:
+    """The same for programs."""
+    return {
+        "most_power_on_tubes_w": list(found.tubes),
+        "surfaces": [
+            {
+                "name": each.face.name,
+                "most_power_w": each.power,
+                "peak_flux_w_m2": 0.0 if each.worst is None else each.worst.flux,
+                "peak_flux_standard_error_w_m2": 0.0 if each.worst is None else each.worst.flux_error,
+            }
+            for each in found.faces
+        ],
+    }
+
+
+def parking_text(found: Sequence[Parking], *, width: int) -> str:
+    """Where to leave the lens."""
+    parts = []
+    for each in found:
+        how = "The sheet turned over, its other face to the sun" if each.turned else "The sheet as it lies"
+        pose = f"tilt {each.path.setting.tilt:.1f} deg, swivel {each.path.setting.swivel:.1f} deg"
+        worst = "no light from the lens on any listed surface"
+        if each.worst is not None:
+            worst = (
+                f"at worst {each.flux / 1e3:.1f} +- {each.worst.flux_error / 1e3:.1f} kW/m2 on "
+                f"{each.path.faces[each.worst.face].face.name} at {each.worst.time_local:%d %b %H:%M}"
+            )
+        verdict = (
+            f"{LOWER_RISK}: the threshold of {each.threshold / 1e3:g} kW/m2 was not exceeded on any listed surface. "
+            "Cover the lens all the same"
+            if each.keeps
+            else f"above the threshold of {each.threshold / 1e3:g} kW/m2: it must be covered"
+        )
+        parts.append(
+            paragraph(
+                f"{how}: best of {each.poses} poses tried is {pose}, through the year {worst}; {verdict}.", width=width
+            )
+        )
+        if each.cover:
+            spans = "; ".join(f"{s.first:%d %b %H:%M} to {s.last:%H:%M}" for s in each.cover[:MOST_COVER_DAYS])
+            parts.append(paragraph(f"Cover on at least, and on the days between alike: {spans}.", width=width))
+        parts.append("")
+    note = (
+        "Searched on a grid of poses and of instants, then at minutes around the worst and at random minutes of the "
+        "year; a listed surface is all that is known. The cover is the way to park a lens."
+    )
+    return section("Where to leave the lens", *parts, paragraph(note, width=width))
+
+
+def parking_numbers(found: Sequence[Parking]) -> list[dict[str, Any]]:
+    """The same for programs."""
+    return [
+        {
+            "sheet_turned_over": each.turned,
+            "tilt_deg": each.path.setting.tilt,
+            "swivel_deg": each.path.setting.swivel,
+            "threshold_w_m2": each.threshold,
+            "worst_flux_w_m2": each.flux,
+            "worst_time_local": None if each.worst is None else each.worst.time_local.isoformat(),
+            "below_threshold": each.keeps,
+            "cover": [{"first": s.first.isoformat(), "last": s.last.isoformat()} for s in each.cover],
+        }
+        for each in found
+    ]
+
+
+def keep_out_text(found: Sequence[KeepOut], *, width: int) -> str:
+    """The region around the focal line to keep out of."""
+    head = (
+        "Where the flux on a plane parallel to the lens is at least so many times direct sun, with the sun along the "
+        "lens normal and no tubes in the way: from the plane of the tubes' axes up and down, and from the middle of "
+        "the light to each side. An eye needs far more distance: never look at the line or up through the lens."
+    )
+    return section("Keep-out region around the focal line", paragraph(head, width=width), "", table(
+        Column(heading=("suns",), cells=tuple(number(each.suns, 0) for each in found)),
+        [[
+            Column(heading=(name, "m"), cells=tuple(number(value, 2) for value in values))
+            for name, values in (
+                ("up", [each.above for each in found]), ("down", [each.below for each in found]),
+                ("across", [each.across for each in found]), ("along", [each.along for each in found]),
+            )
+        ]],
+        width=width,
+    ))  # fmt: skip
+
+
+def keep_out_numbers(found: Sequence[KeepOut]) -> list[dict[str, Any]]:
+    """The same for programs."""
+    return [
+        {"suns": k.suns, "above_m": k.above, "below_m": k.below, "across_m": k.across, "along_m": k.along}
+        for k in found
+    ]
