@@ -19,7 +19,10 @@ def stray(
         str | None,
         typer.Option(metavar="ANGLE", help="Swivel of the lens.", show_default="as last aimed the day before"),
     ] = None,
-    step: Annotated[str, typer.Option(metavar="TIME", help="Time between instants.")] = "2 min",
+    step: Annotated[
+        str | None,
+        typer.Option(metavar="TIME", help="Time between instants.", show_default="2 min, with --year 20 min"),
+    ] = None,
     year: Annotated[bool, typer.Option("--year", help="Through the year: every 14th day of it.")] = False,  # noqa: FBT002
     rays: Annotated[int, typer.Option(metavar="N", help="Rays of each instant.")] = 32768,
     missing_tube: Annotated[
@@ -52,7 +55,7 @@ def stray(
     from tracking.cli.scene_words import scene_errors
     from tracking.cli.tables import console_width
 
-    interval = options.step("--step", step)
+    interval = options.step("--step", step or (YEAR_STEP if year else DAY_STEP))
     options.check_run(rays=rays, seed=0, threads=None)
     files.check_folder(out)
     day = options.date("--date", date) if date is not None else None
@@ -100,3 +103,7 @@ def stray(
         files.write_files(out, written)
         console.talk(f"Wrote {', '.join(written)} to {out}.")
     console.result(console.as_json(numbers) if json else text)
+
+
+DAY_STEP, YEAR_STEP = "2 min", "20 min"
+"""A focal line moves by no more than its width in the first; a year at that step would take a long time."""

@@ -15,10 +15,10 @@ MOST_FACES = 4
 """Surfaces in one picture, the brightest first."""
 FAINTEST = 300.0
 """Flux at which the colours begin [W/m2]: a third of the sun."""
-PANEL_HEIGHT = 3.3
-"""Height of the picture for each surface [in]."""
+PANEL_HEIGHT, LEAST_HEIGHT, PICTURE_WIDTH, WORDS_HEIGHT = 3.3, 0.9, 5.4, 0.8
+"""Greatest and least height of a surface's map, its width, and the room for title and axis [in]."""
 CAPTION = (
-    "lines: 2 kW/m2 pain on skin, 4.3 wood can ignite, 12.5 the same with a flame near; white: middle of the light\n"
+    "white: middle of the light; lines: 2 kW/m2 pain on skin, 4.3 wood can ignite, 12.5 with a flame near\n"
     "below 2 kW/m2 reads lower risk, never no risk: cover the lens"
 )
 
@@ -32,8 +32,9 @@ def idle_figures(found: IdlePath, days: str) -> tuple[Picture, ...]:
     if not lit:
         return ()
     with drawing():
-        figure = new_figure(1.1 + PANEL_HEIGHT * len(lit))
-        axes = figure.subplots(len(lit), 1, squeeze=False)[:, 0]
+        heights = [_panel_height(each) for each in lit]
+        figure = new_figure(0.9 + sum(heights))
+        axes = figure.subplots(len(lit), 1, squeeze=False, height_ratios=heights)[:, 0]
         brightest = max(float(each.highest.max()) for each in lit) / 1e3
         norm = LogNorm(vmin=FAINTEST / 1e3, vmax=max(brightest, 2.0))
         one_day = len({time.date() for time in found.times}) == 1
@@ -47,7 +48,7 @@ def idle_figures(found: IdlePath, days: str) -> tuple[Picture, ...]:
             f"Highest flux of an idle lens, tilt {found.setting.tilt:.1f} deg, swivel {found.setting.swivel:.1f} deg, "
             f"{days}"
         )
-        figure.suptitle(f"{title}\n{CAPTION}", fontsize=9.5, x=0.01, ha="left")
+        figure.suptitle(f"{title}\n{CAPTION}", fontsize=9, x=0.01, ha="left")
     worst = lit[0].worst
     peak = 0.0 if worst is None else worst.flux / 1e3
     return (
@@ -61,12 +62,27 @@ def idle_figures(found: IdlePath, days: str) -> tuple[Picture, ...]:
     )
 
 
+def _lit_size(found: FacePath) -> tuple[float, float]:
+    """Lengths of the lit part along side a and side b [m]."""
+    lit = found.highest >= FAINTEST
+    spans = [float(np.ptp(np.flatnonzero(lit.any(axis=axis)))) + 1.0 for axis in (1, 0)]
+    return (
+        spans[0] * found.face.face.length_a / lit.shape[0], spans[1] * found.face.face.length_b / lit.shape[1],
+    )  # fmt: skip
+
+
+def _panel_height(found: FacePath) -> float:
+    """Height of a surface's panel [in]: by the shape of its lit part, with room for the words."""
+    a, b = (length + MARGIN for length in _lit_size(found))
+    return WORDS_HEIGHT + min(PANEL_HEIGHT, max(LEAST_HEIGHT, PICTURE_WIDTH * min(a, b) / max(a, b)))
+
+
 def _map(ax: Axes, found: FacePath, norm: LogNorm, *, track: bool) -> AxesImage:
     """One surface; the longer side of its lit part lies level, to fill the page."""
     half_a, half_b = 0.5 * found.face.face.length_a, 0.5 * found.face.face.length_b
     flux = found.highest / 1e3
-    lit_a, lit_b = (np.ptp(np.flatnonzero((flux >= FAINTEST / 1e3).any(axis=axis))) for axis in (1, 0))
-    lying = bool(lit_a > lit_b)
+    lit_a, lit_b = _lit_size(found)
+    lying = lit_a > lit_b
     image = flux.T if lying else flux
     across, up = (half_a, half_b) if lying else (half_b, half_a)
     shown = ax.imshow(
