@@ -4,9 +4,14 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import hypothesis
+import numpy as np
 import pytest
+
+if TYPE_CHECKING:
+    from raytrace.response import ResponseTable
 
 # The first call of a kernel compiles it, which breaks any deadline; where nobody watches, the same examples every time.
 hypothesis.settings.register_profile("here", deadline=None)
@@ -28,10 +33,10 @@ class Run:
 
 @pytest.fixture(autouse=True)
 def _no_kept_tables(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Response tables of the tests' own, whatever the user's cache holds."""
+    """No response table but a test's own, whatever the user's cache holds and other tests have built."""
     import tracking.response
 
-    folder = tmp_path_factory.getbasetemp() / "tables"
+    folder = tmp_path_factory.mktemp("tables")
     monkeypatch.setattr(tracking.response, "cache_folder", lambda: folder)
 
 
@@ -62,6 +67,24 @@ def simple_scene(tmp_path: Path) -> Path:
     path = tmp_path / "simple.toml"
     path.write_text(SIMPLE_SCENE, encoding="utf-8")
     return path
+
+
+def flat_table(*, tubes: int) -> "ResponseTable":
+    """A response table that lets half of the light reach each tube and 0.4 be absorbed, at all angles; invented."""
+    from raytrace.response import Domain, ResponseTable, TableError
+
+    shares = [0.5] * tubes + [0.4] * tubes + [0.004, 0.012, 0.016, 0.006, 0.0]
+    return ResponseTable(
+        transversal=np.array([-90.0, 90.0]),
+        longitudinal=np.array([-90.0, 90.0]),
+        tilt=np.array([0.0]),
+        values=np.broadcast_to(np.array(shares), (2, 2, 1, len(shares))),
+        tubes=tubes,
+        domain=Domain(transversal=(-90.0, 90.0), longitudinal=(-90.0, 90.0)),
+        error=TableError(worst=0.002, typical=0.0002, where_lit=0.001, checks=32),
+        mirrored=(False, False),
+        swaps=(False, False),
+    )
 
 
 SIMPLE_SCENE = """\

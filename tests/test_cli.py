@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import ROOT, SIMPLE_SCENE, Run
+from conftest import ROOT, SIMPLE_SCENE, Run, flat_table
 
 from tracking.cli.cautions import CAUTIONS
 
@@ -270,6 +270,23 @@ class TestDay:
         assert day["instants"] == []
         assert day["totals"]["absorbed_kwh"] == 0.0
         assert day["totals"]["hours_aimed"] == 0.0
+
+    def test_a_kept_table_makes_no_plan_where_nothing_is_aimed(
+        self, focalrow: Command, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        path = tmp_path / "polar-night.toml"
+        path.write_text(SIMPLE_SCENE.replace('latitude = "40 deg"', 'latitude = "75 deg"'), encoding="utf-8")
+        kept = flat_table(tubes=2)
+        monkeypatch.setattr("tracking.response.kept_response_table", lambda _: kept)
+        day = parsed(focalrow("day", path, "--date", "2026-12-21", "--json"))
+        assert day["instants"] == []
+        assert day["plan"] is None
+        assert "plan of moves" not in focalrow("day", path, "--date", "2026-12-21").out
+        for options in (("--lazy",), ("--sheet", tmp_path / "sheet.pdf")):
+            run = focalrow("day", path, "--date", "2026-12-21", *options)
+            assert run.status == 2
+            assert "no moves to plan on 2026-12-21" in run.err
+        assert not (tmp_path / "sheet.pdf").exists()
 
     def test_without_a_date_it_is_today(self, focalrow: Command, simple_scene: Path) -> None:
         run = focalrow("day", simple_scene, "--step", "12 h", "--rays", "16")

@@ -5,11 +5,9 @@ import math
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
 import pytest
-from conftest import SIMPLE_SCENE
+from conftest import SIMPLE_SCENE, flat_table
 
-from raytrace.response import Domain, ResponseTable, TableError
 from tracking.plans import power as power_module
 from tracking.plans.day import Day, day_plan
 from tracking.plans.instant import instants_at
@@ -181,18 +179,7 @@ def test_angles_and_powers_belong_together(scene_file: SceneFile) -> None:
 
 def test_powers_from_a_table_are_its_shares_of_the_aperture_power(scene_file: SceneFile) -> None:
     tubes = scene_file.scene.tubes.count
-    shares = [0.5] * tubes + [0.4] * tubes + [0.004, 0.012, 0.016, 0.006, 0.0]
-    table = ResponseTable(
-        transversal=np.array([-90.0, 90.0]),
-        longitudinal=np.array([-90.0, 90.0]),
-        tilt=np.array([0.0]),
-        values=np.broadcast_to(np.array(shares), (2, 2, 1, len(shares))),
-        tubes=tubes,
-        domain=Domain(transversal=(-90.0, 90.0), longitudinal=(-90.0, 90.0)),
-        error=TableError(worst=0.002, typical=0.0002, where_lit=0.001, checks=32),
-        mirrored=(False, False),
-        swaps=(False, False),
-    )
+    table = flat_table(tubes=tubes)
     plan = day_plan(scene_file, EQUINOX, minutes(60), table=table)
     aimed = [entry.powers for entry in plan.instants if entry.powers.aperture > 0.0]
     assert len(aimed) > 5

@@ -1,9 +1,14 @@
 """`focalrow day`: settings and power at each instant of a day, and the day's sums."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from tracking.plans.day import Day
+
+MINUTES_PER_HOUR = 60.0
 
 NO_PLAN = (
     "There is no plan of moves yet: it needs the response table, which takes about a minute to build, once. "
@@ -147,9 +152,10 @@ def day(
                 table=response,
                 progress=progress,
             )
+    # A day on which nothing is aimed has no plan and needs no word about it, unless one was asked for.
     moves_plan = (
         None
-        if plan_table is None
+        if plan_table is None or (_is_dark(plan) and not asked_plan)
         else chosen_plan(scene_file, plan.date, plan_table, share=share, most=moves, lazy=lazy)
     )
     from tracking.cli.day_numbers import csv_text, json_object
@@ -163,7 +169,7 @@ def day(
             response,
             width=console_width(),
             moves=moves_plan,
-            remark="" if direct or moves_plan is not None else NO_PLAN,
+            remark="" if direct or _is_dark(plan) or moves_plan is not None else NO_PLAN,
         ),
         "day.json": console.as_json(json_object(plan, moves_plan)),
         "day.csv": csv_text(plan),
@@ -172,6 +178,11 @@ def day(
         write_sheet(scene_file, moves_plan, plan_table, sheet, paper=paper, language=language)
         console.talk(f"Wrote {sheet}.")
     _show(texts, out, json=json, told=[*sun_words(scene_file, plan), *remarks(plan)])
+
+
+def _is_dark(plan: "Day") -> bool:
+    """Whether the lens is aimed for less than a minute."""
+    return plan.totals.hours_aimed < 1.0 / MINUTES_PER_HOUR
 
 
 def _show(texts: dict[str, str], out: Path | None, *, json: bool, told: list[str]) -> None:

@@ -17,6 +17,7 @@ import numpy as np
 
 from raytrace.arrays import AnyArray, Floats
 from raytrace.response import ResponseTable
+from tracking.errors import InputError
 from tracking.mount import MIN_ELEVATION, Marks, Mount, Setting, lens_angles, lens_axes, sun_vector
 from tracking.plans.instant import Instant, instants_at
 from tracking.scenefile import SceneFile
@@ -133,8 +134,19 @@ def day_settings(scene_file: SceneFile, date: dt.date, table: ResponseTable) -> 
         Civil date at the site.
     table
         The scene's response table.
+
+    Raises
+    ------
+    InputError
+        If the sun is not high enough for a whole minute on that day: there is nothing to plan.
     """
     instants = minute_instants(scene_file, date)
+    if len(instants) <= 1:
+        raise InputError(
+            file=str(scene_file.path),
+            problem=f"there are no moves to plan on {date.isoformat()}: the sun does not reach {MIN_ELEVATION:g} deg",
+            allowed="Allowed: a day on which the lens is aimed for a minute or longer",
+        )
     mount = scene_file.mount
     perfect = perfect_powers(scene_file, instants, table)
     tilts, tilt_step = _marked(mount.tilt_marks, mount.tilt_limits, [i.aim.setting.tilt for i in instants if i.aim])
