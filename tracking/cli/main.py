@@ -10,6 +10,7 @@ import typer
 from tracking.cli.console import talk
 from tracking.cli.day import day
 from tracking.cli.draw import draw
+from tracking.cli.fit import fit
 from tracking.cli.light import light
 from tracking.cli.new import new
 from tracking.cli.report import report
@@ -30,6 +31,7 @@ app = typer.Typer(
 )
 app.command(short_help="One trace: power on each tube, focal line, ledger.")(light)
 app.command(short_help="A day's settings and power, and its sums.")(day)
+app.command(short_help="Choose lens height and tilt.")(fit)
 app.command(short_help="Two-axis setpoints and actuator schedule.")(setpoints)
 app.command(short_help="Pictures and solids of a scene.")(draw)
 app.command(short_help="All of it as one page for people.")(report)

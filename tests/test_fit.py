@@ -1,0 +1,32 @@
+"""`focalrow fit`: what the command prints and refuses; the search itself on a small scene."""
+
+import itertools
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+
+@pytest.mark.parametrize(
+    ("over", "words"),
+    [("summer", "no span of time"), ("2026-13", "not in the calendar"), ("1900-01", "out of range")],
+)
+def test_wrong_spans_are_told(focalrow: Callable[..., Any], simple_scene: Path, over: str, words: str) -> None:
+    run = focalrow("fit", simple_scene, "--over", over)
+    assert run.status == 2
+    assert words in run.err
+
+
+def test_a_day_as_json(focalrow: Callable[..., Any], simple_scene: Path) -> None:
+    run = focalrow("fit", simple_scene, "--over", "2026-06-21", "--json")
+    assert run.status == 0
+    found = json.loads(run.out)
+    height = found["height"]
+    low, high = height["like_best_m"]
+    assert low <= height["height_m"]["value"] <= high
+    assert height["absorbed_kwh"]["value"] == max(each["absorbed_kwh"]["value"] for each in height["tried"])
+    bands = [(band["low_m"]["value"], band["high_m"]["value"]) for band in height["bands"]]
+    for inner, outer in itertools.pairwise(bands):
+        assert outer[0] < inner[0] < height["height_m"]["value"] < inner[1] < outer[1]
