@@ -20,10 +20,10 @@ from scipy.stats import qmc
 from raytrace.arrays import Floats
 from raytrace.kernels import points
 from raytrace.kernels.jit import kernel
-from raytrace.kernels.path import INTERCEPTED, STARTED, SUMS, Sun, Window, follow_ray
+from raytrace.kernels.path import INTERCEPTED, STARTED, SUMS, Window, follow_ray
 from raytrace.kernels.points import DIMENSIONS, cos_sin_turn, from_table
 from raytrace.kernels.sheet import Sheet
-from raytrace.kernels.sun import sun_direction, turned_centre
+from raytrace.kernels.sun import Sun, sun_direction, turned_centre
 from raytrace.kernels.tube import Row
 from raytrace.points import LATTICE_VECTOR
 from raytrace.trace import KernelInputs

@@ -30,9 +30,9 @@ RAYS = 1 << 16
 REMARK = re.compile(r"vectorized loop \(vectorization width: (\d+)")
 FLOATS = (
     "px py pz x y index absorption turn px0 pz0 x0 y0 xs ys zs pxs pzs px1 pz1 x1 z1 weight arrived taken crossing "
-    "glass_index glass_absorption cosine"
+    "glass_index glass_absorption cosine share"
 )
-INTS = "line todo stray bins tube patch groove"
+INTS = "line todo stray bins tube patch groove place"
 WIDE = re.compile(r"%[yz]mm")
 
 
@@ -52,7 +52,7 @@ def with_remarks(call: Callable[[], object]) -> str:
 
 
 class Stages:
-    """The arrays of a block and the calls of its stages, in order, as `trace_replicate` has them."""
+    """The arrays of a block and the calls of its stages, in order, as `trace_plain` has them."""
 
     def __init__(self, inputs: KernelInputs) -> None:
         self.inputs = inputs
@@ -106,12 +106,18 @@ class Stages:
         if enveloped:
             out.append((block.fill_gathered, (sun.glass_index, i["line"], count, f["glass_index"])))
             out.append((block.fill_gathered, (sun.glass_absorption, i["line"], count, f["glass_absorption"])))
+        out.append((
+            block.meet_row,
+            (row, enveloped, count, px1, f["py"], pz1, x1, f["ys"], z1, f["glass_index"], f["glass_absorption"],
+             f["weight"], i["tube"], i["patch"], f["arrived"], f["cosine"], i["stray"]),
+        ))  # fmt: skip
+        if enveloped:
+            out.append((
+                block.slip_beside,
+                (row, count, px1, f["py"], pz1, x1, f["ys"], z1, f["glass_index"], f["glass_absorption"],
+                 f["weight"], i["tube"], i["stray"], i["place"], f["share"]),
+            ))  # fmt: skip
         out += [
-            (
-                block.meet_row,
-                (row, enveloped, count, px1, f["py"], pz1, x1, f["ys"], z1, f["glass_index"], f["glass_absorption"],
-                 f["weight"], i["tube"], i["patch"], f["arrived"], f["cosine"], i["stray"]),
-            ),
             (block.absorb, (row.absorptance, count, f["arrived"], f["cosine"], f["taken"])),
             (
                 block.book_plain,
@@ -142,18 +148,17 @@ def main() -> None:
             wide = sum(1 for line in assembly.splitlines() if WIDE.search(line))
             words = ", ".join(widths) or "none"
             rows.append([stage.__name__, name, "yes" if widths and wide else "no", words, str(wide)])
-        counted = np.zeros(3)
+        counted = np.zeros(2)
         for base in range(0, RAYS, block.BLOCK):
             for _, call in stages.calls(base):
                 call()
             todo, stray = stages.ints["todo"], stages.ints["stray"]
             from_start = todo == block.FROM_START
-            beside = ~from_start & (stray == block.BESIDE)
-            counted += [from_start.sum(), (~from_start & (stray == block.FROM_SHEET)).sum(), beside.sum()]
+            counted += [from_start.sum(), (~from_start & (stray == block.FROM_SHEET)).sum()]
         shares.append([name, *(f"{100.0 * count / RAYS:.2f}" for count in counted)])
     print_table(["stage", "first met in scene", "vector code", "loops' widths", "ymm or zmm instructions"], rows)
     print("\nRays that leave the plain way, per cent:\n")
-    print_table(["scene", "general path from the start", "general path from the sheet", "between two glasses"], shares)
+    print_table(["scene", "general path from the start", "general path from the sheet"], shares)
 
 
 if __name__ == "__main__":

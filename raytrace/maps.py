@@ -6,11 +6,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from raytrace.arrays import ArrayLike, Floats
+from raytrace.compiling import default_threads
 from raytrace.kernels import path
 from raytrace.points import replicates_for
 from raytrace.profile import COARSE_WIDTH, ProfileWindow, profile_widths, profile_window
 from raytrace.scene import RowPose, Scene
-from raytrace.trace import KernelInputs, Sums, check_sun_angles, default_threads, flux_patches, prepare, run_replicates
+from raytrace.trace import KernelInputs, Sums, check_sun_angles, flux_patches, prepare, run_replicates
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

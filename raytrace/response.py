@@ -21,11 +21,12 @@ from typing import Any
 import numpy as np
 
 from raytrace.arrays import ArrayLike, Floats
+from raytrace.compiling import default_threads
 from raytrace.grid import interpolate
 from raytrace.points import Replicates
 from raytrace.profile import profile_widths, profile_window
 from raytrace.scene import RowPose, Scene
-from raytrace.trace import PreparedScene, Progress, default_threads, prepare, run_replicates
+from raytrace.trace import PreparedScene, Progress, prepare, run_replicates
 
 RAYS_A_NODE = 1 << 15
 RAYS_A_NODE_WITH_TILT = 1 << 14

@@ -13,11 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from raytrace.arrays import Floats
+from raytrace.compiling import default_threads
 from raytrace.points import lattice_vector, replicates_for, shifts_and_key
 from raytrace.profile import profile_window
 from raytrace.result import Estimate
 from raytrace.scene import RowPose
-from raytrace.trace import KernelInputs, PreparedScene, check_sun_angles, default_threads, mean_ratio
+from raytrace.trace import KernelInputs, PreparedScene, check_sun_angles, mean_ratio
 
 FACE_PATCH = 0.010
 """Side of the flux patches on a face [m]; they are fitted to whole numbers along its sides, never larger."""

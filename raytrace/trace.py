@@ -8,17 +8,16 @@ same bits; the spread between replicates gives the standard errors.
 import contextlib
 import itertools
 import math
-import os
 import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
 from raytrace.arrays import Floats
+from raytrace.compiling import default_threads, general_path_beside, room_for_leftovers
 from raytrace.lens import grooves_of
 from raytrace.optics.spectrum import line_optics
 from raytrace.optics.sunshape import radial_quantiles
@@ -45,6 +44,9 @@ PATCH_ANGLE = 5.0  # [deg]
 
 MOST_RAYS_TO_TARGET = 1 << 28
 """Cap of a run that goes on until its target error is reached."""
+
+CHUNK = 1 << 16
+"""Rays between one call of the general path and the next: what it takes over needs 72 bytes a ray at most."""
 
 FLUX_MEMORY = 128 * 2**20
 """Bytes that the flux maps of the replicates in flight may take."""
@@ -87,7 +89,8 @@ class PreparedScene:
         self, tan_transversal: float, tan_longitudinal: float, row: RowPose, window: ProfileWindow
     ) -> KernelInputs:
         """Kernel inputs for one direction of the sun and one pose of the row."""
-        from raytrace.kernels.path import Sun, Window
+        from raytrace.kernels.path import Window
+        from raytrace.kernels.sun import Sun
         from raytrace.kernels.tube import Row
 
         scene, tubes = self.scene, self.scene.tubes
@@ -196,21 +199,6 @@ def prepare(scene: Scene) -> PreparedScene:
     )
 
 
-def must_compile() -> bool:
-    """Whether the first trace of this process will compile the tracer, as no machine code of it is kept yet."""
-    from raytrace.kernels.block import trace_replicate
-
-    compiled = getattr(trace_replicate, "stats", None)  # without the compiler it is a plain function
-    return compiled is not None and not any(Path(compiled.cache_path or ".").glob("*.trace_replicate-*.nbi"))
-
-
-def default_threads() -> int:
-    """As many threads as there are processors for this process."""
-    if hasattr(os, "sched_getaffinity"):
-        return max(1, len(os.sched_getaffinity(0)))
-    return max(1, os.cpu_count() or 1)
-
-
 def run_replicates(
     inputs: KernelInputs,
     *,
@@ -222,8 +210,9 @@ def run_replicates(
     progress: Progress | None = None,
 ) -> Sums:
     """Trace a plan of replicates, numbered from `first`; the bits do not depend on the number of threads."""
-    from raytrace.kernels.block import trace_replicate
-    from raytrace.kernels.path import SUMS
+    from raytrace.kernels.block import trace_plain
+    from raytrace.kernels.path import SUMS, finish_leftovers
+    from raytrace.kernels.points import DIMENSIONS
 
     vector = lattice_vector(plan.rays_each)
     row, window = inputs.row, inputs.window
@@ -237,20 +226,28 @@ def run_replicates(
     flags: list[Literal[True] | None] = [
         True if flag else None for flag in (sheet.flipped, row.enveloped, sheet.sag != 0.0)
     ]
+    with general_path_beside():
+        trace_plain(
+            *inputs, 0, 0, vector, np.zeros(DIMENSIONS, np.int64), totals[0], tubes[0], profile[0], flux[0],
+            room_for_leftovers(0), *flags,
+        )  # fmt: skip
     lock = threading.Lock()
     done = itertools.count(1)
     stop = threading.Event()
 
     def run(group: int) -> Floats:
         own_flux = np.zeros((tubes_mapped, patches))
+        sums = totals[group], tubes[group], profile[group], own_flux
+        left = room_for_leftovers(min(plan.rays_each, CHUNK))
         for number in range(group, plan.count, plan.groups):
             if stop.is_set():
                 break
             shift, key = shifts_and_key(seed, first + number)
-            trace_replicate(
-                inputs.sheet, row, inputs.sun, window, plan.rays_each, vector, shift, key,
-                totals[group], tubes[group], profile[group], own_flux, *flags,
-            )  # fmt: skip
+            for ray in range(0, plan.rays_each, CHUNK):
+                rays = min(CHUNK, plan.rays_each - ray)
+                noted = trace_plain(*inputs, ray, rays, vector, shift, *sums, left, *flags)
+                if noted:
+                    finish_leftovers(*inputs, key, noted, left, *sums)
             if progress is not None:
                 with lock:
                     progress(next(done) / plan.count)

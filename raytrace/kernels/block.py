@@ -2,9 +2,9 @@
 
 A plain ray meets one facet and the flat face, no riser, and then at most one tube's absorber. For such rays every stage
 is one loop without branches or calls over arrays of a block, which LLVM turns into vector instructions. Each stage
-checks what it takes for granted; a ray that fails is marked, left out of the sums, and traced from its start by
-`follow_ray`, or from the sheet on by `finish_at_row`. The two paths share their formulas and random numbers, so
-they book the same ray alike but for rounding.
+checks what it takes for granted; a ray that fails is left out of the sums and noted, and `path.finish_leftovers` traces
+it from its start or from the sheet on. The two paths share their formulas and random numbers, so they book the same ray
+alike but for rounding. They are two entries, so that a first run can compile them at the same time.
 """
 
 import math
@@ -14,12 +14,12 @@ import numpy as np
 
 from raytrace.kernels import path, points
 from raytrace.kernels.jit import entry, inlined, kernel, look, put
-from raytrace.kernels.path import Sun, Window, finish_at_row, follow_ray, profile_bin
+from raytrace.kernels.path import DONE, FROM_SHEET, FROM_START, Leftovers, Window, profile_bin
 from raytrace.kernels.points import cos_sin_turn, lattice_point, sin_cos_small
 from raytrace.kernels.refract import attenuation, transmittance
 from raytrace.kernels.sheet import Sheet
-from raytrace.kernels.sun import sun_direction, turned_centre
-from raytrace.kernels.tube import Row, slip_through
+from raytrace.kernels.sun import Sun, sun_direction, turned_centre
+from raytrace.kernels.tube import UPWARD, Row
 
 BLOCK = 256
 """Rays of a block: its arrays stay in the processor's nearer caches."""
@@ -29,8 +29,8 @@ APART = 4
 
 Flag = Literal[True] | None
 
-# What is left to do for a ray of a block.
-DONE, FROM_START, FROM_SHEET, BESIDE = 0, 1, 2, 3
+BESIDE = 3
+"""Beside DONE, FROM_START and FROM_SHEET, within a block: through an envelope, not onto its absorber."""
 
 # Guard of divisors: far below any value that a plain ray has, so that a failing one gives numbers, not NaN.
 TINY = 1e-30
@@ -419,6 +419,97 @@ def meet_row(
     return missed, lost
 
 
+@inlined
+def slip_through(
+    n: float, absorption: float, u: float, v: float, w: float, pu: float, pv: float, pw: float,
+    inner_sq: float, outer_sq: float,
+) -> tuple[float, float, float, float, float, float]:
+    """Share of a ray left after an envelope that it crosses beside the absorber; (u, w) from the tube's own axis.
+
+    For a ray of which is known that it meets the outside of this glass first, and not the absorber. It goes through the
+    wall of glass alone, or from wall to wall through the vacuum; both ways are one sequence of steps without a branch,
+    with steps of no length for the former. Returns the share, or -1 under total reflection and where a ray just
+    touches a face, then (u, v, w) and the direction (p_u, p_w) on leaving. p_v and the moment about the axis stay.
+    """
+    across, across_glass = pu * pu + pw * pw, n * n - pv * pv
+    moment = u * pw - w * pu
+    moment_sq = moment * moment
+    to_outer = math.sqrt(max(across * outer_sq - moment_sq, 0.0))
+    in_outer = math.sqrt(max(across_glass * outer_sq - moment_sq, 0.0))
+    in_inner = math.sqrt(max(across_glass * inner_sq - moment_sq, 0.0))
+    to_inner = math.sqrt(max(across * inner_sq - moment_sq, 0.0))
+    wall = in_inner == 0.0
+    good = (to_outer > 0.0) & (in_outer > 0.0) & (wall | (to_inner > 0.0))
+    s = (-(u * pu + w * pw) - to_outer) / across
+    u, w, v = u + s * pu, w + s * pw, v + s * pv
+    outer_share = transmittance(1.0, n, to_outer + TINY, in_outer + TINY)
+    inner_share = 1.0 if wall else transmittance(1.0, n, to_inner + TINY, in_inner + TINY)
+    bend_outer = (to_outer - in_outer) / outer_sq
+    bend_inner = 0.0 if wall else (in_inner - to_inner) / inner_sq
+    first = (2.0 * in_outer if wall else in_outer - in_inner) / across_glass
+    second = 0.0 if wall else first
+    vacuum = 0.0 if wall else 2.0 * to_inner / across
+    pu, pw = pu + bend_outer * u, pw + bend_outer * w
+    u, w = u + first * pu, w + first * pw
+    pu, pw = pu + bend_inner * u, pw + bend_inner * w
+    u, w = u + vacuum * pu, w + vacuum * pw
+    pu, pw = pu + bend_inner * u, pw + bend_inner * w
+    u, w = u + second * pu, w + second * pw
+    pu, pw = pu + bend_outer * u, pw + bend_outer * w
+    v += (first + second + vacuum) * pv
+    # The way out is the way in reversed: each face is passed twice at the same angle.
+    share = outer_share * inner_share
+    share *= share * attenuation(absorption, (first + second) * n)
+    return (share if good else -1.0), u, v, w, pu, pw
+
+
+@kernel
+def slip_beside(
+    row: Row, count: int,
+    px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray, z: np.ndarray,
+    glass_index: np.ndarray, glass_absorption: np.ndarray, weight: np.ndarray, tube: np.ndarray, stray: np.ndarray,
+    place: np.ndarray, share: np.ndarray,
+) -> tuple[float, float]:
+    """Rays that cross an envelope beside its absorber, where that takes them past all tubes: with tubes close to each
+    other many do. Others are left to the general path. Returns the sums missed and lost in envelopes.
+    """
+    a = row.axes
+    a00, a01, a02, a10, a11, a12 = a[0, 0], a[0, 1], a[0, 2], a[1, 0], a[1, 1], a[1, 2]
+    a20, a21, a22 = a[2, 0], a[2, 1], a[2, 2]
+    height, half_length, spacing = row.height, row.half_length, row.spacing
+    inner_sq, outer_sq = row.inner_radius * row.inner_radius, row.outer_radius * row.outer_radius
+    middle, last = 0.5 * (row.tubes - 1), row.tubes - 1.0
+    found = 0
+    for k in range(count):
+        place[found] = k
+        found += 1 if stray[k] == BESIDE else 0
+    for j in range(found):
+        k = look(place, j)
+        lx, ly, lz = look(x, k), look(y, k), look(z, k) + height
+        dx, dy, dz = look(px, k), look(py, k), look(pz, k)
+        number = float(look(tube, k))
+        u, v, w = a00 * lx + a01 * ly + a02 * lz, a10 * lx + a11 * ly + a12 * lz, a20 * lx + a21 * ly + a22 * lz
+        pu, pv, pw = a00 * dx + a01 * dy + a02 * dz, a10 * dx + a11 * dy + a12 * dz, a20 * dx + a21 * dy + a22 * dz
+        left, u, v, w, pu, pw = slip_through(
+            look(glass_index, k), look(glass_absorption, k), u - (number - middle) * spacing, v, w, pu, pv, pw,
+            inner_sq, outer_sq)
+        moment, reach = u * pw - w * pu, (pu * pu + pw * pw) * outer_sq
+        before, after = moment + spacing * pw, moment - spacing * pw
+        clear = ((number < 1.0) | (before * before >= reach)) & ((number >= last) | (after * after >= reach))
+        clear &= (abs(v) <= half_length) & (a02 * pu + a12 * pv + a22 * pw <= UPWARD)
+        put(share, j, left if clear else -1.0)
+    missed, lost = 0.0, 0.0
+    for j in range(found):
+        k = place[j]
+        if share[j] >= 0.0:
+            missed += weight[k] * share[j]
+            lost += weight[k] * (1.0 - share[j])
+            stray[k] = DONE
+        else:
+            stray[k] = FROM_SHEET
+    return missed, lost
+
+
 @kernel
 def fill_gathered(table: np.ndarray, line: np.ndarray, count: int, out: np.ndarray) -> None:
     """out[k] = table[line[k]]."""
@@ -462,27 +553,40 @@ def book_plain(
             flux[tube[k], patch[k]] += arrived[k]
 
 
-@inlined
-def slip_past(
-    row: Row, n: float, absorption: float, tube: int, x: float, y: float, z: float, px: float, py: float, pz: float
-) -> float:
-    """`slip_through` for a ray in the lens frame."""
-    a, up = row.axes, z + row.height
-    return slip_through(
-        row, n, absorption, tube,
-        a[0, 0] * x + a[0, 1] * y + a[0, 2] * up, a[1, 0] * x + a[1, 1] * y + a[1, 2] * up,
-        a[2, 0] * x + a[2, 1] * y + a[2, 2] * up, a[0, 0] * px + a[0, 1] * py + a[0, 2] * pz,
-        a[1, 0] * px + a[1, 1] * py + a[1, 2] * pz, a[2, 0] * px + a[2, 1] * py + a[2, 2] * pz,
-    )
+@kernel
+def note_leftovers(
+    leftovers: Leftovers, noted: int, base: int, count: int, todo: np.ndarray, stray: np.ndarray,
+    line: np.ndarray, turn: np.ndarray, weight: np.ndarray,
+    px: np.ndarray, py: np.ndarray, pz: np.ndarray, x: np.ndarray, y: np.ndarray,
+    px1: np.ndarray, pz1: np.ndarray, x1: np.ndarray, y1: np.ndarray, z1: np.ndarray,
+) -> int:
+    """Note a block's rays that strayed, after the `noted` ones before; returns how many are noted then."""
+    for k in range(count):
+        again = todo[k] == FROM_START
+        kind = todo[k] if again else stray[k]
+        if kind == DONE:
+            continue
+        leftovers.kind[noted], leftovers.ray[noted], leftovers.line[noted] = kind, base + k, line[k]
+        numbers = leftovers.numbers[noted]
+        numbers[0] = turn[k] if again else weight[k]
+        numbers[1], numbers[2] = (x[k], y[k]) if again else (x1[k], y1[k])
+        numbers[3] = 0.0 if again else z1[k]
+        numbers[4] = px[k] if again else px1[k]
+        numbers[5] = py[k]
+        numbers[6] = pz[k] if again else pz1[k]
+        noted += 1
+    return noted
 
 
 @entry
-def trace_replicate(
-    sheet: Sheet, row: Row, sun: Sun, window: Window, rays: int, vector: np.ndarray, shift: np.ndarray, key: int,
-    sums: np.ndarray, tubes: np.ndarray, profile: np.ndarray, flux: np.ndarray,
+def trace_plain(
+    sheet: Sheet, row: Row, sun: Sun, window: Window, first: int, rays: int, vector: np.ndarray, shift: np.ndarray,
+    sums: np.ndarray, tubes: np.ndarray, profile: np.ndarray, flux: np.ndarray, leftovers: Leftovers,
     flipped: Flag, enveloped: Flag, sagging: Flag,
-) -> None:
-    """Trace the `rays` rays of one replicate, a power of two; add all to the arrays given.
+) -> int:
+    """Trace `rays` rays of a replicate, from number `first` on; add those that go the plain way to the arrays given.
+
+    The others are noted in `leftovers`, which must have room for `rays` of them; returns how many there are.
 
     `flipped` (grooves toward the sun), `enveloped` and `sagging` say True or None what `sheet` and `row` are: as None
     is a type of its own, only the stages that a scene needs are compiled for it.
@@ -495,6 +599,7 @@ def trace_replicate(
     glass_index, glass_absorption, cosine = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
     line, todo, stray = np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32)
     bins, tube, patch = np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32), np.empty(BLOCK, np.int32)
+    place, share = np.empty(BLOCK, np.int32), np.empty(BLOCK)
     tubes_apart = np.zeros((APART, 2, row.tubes))
     # Without sag the frames of the grooves are the lens frame, and its arrays serve for both.
     px0, pz0, x0, y0, xs, zs, pxs, pzs = px, pz, x, y, x1, z1, px1, pz1
@@ -502,8 +607,9 @@ def trace_replicate(
     if sagging is not None:
         px0, pz0, x0, y0 = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
         xs, zs, pxs, pzs = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
-    for base in range(0, rays, BLOCK):
-        count = min(BLOCK, rays - base)
+    noted = 0
+    for base in range(first, first + rays, BLOCK):
+        count = min(BLOCK, first + rays - base)
         fill_directions(sun, base, count, vector, shift, px, py, pz)
         fill_starts(sheet, sun, base, count, vector, shift, x, y, index, absorption, turn, line)
         if sagging is not None:
@@ -527,6 +633,11 @@ def trace_replicate(
         missed, lost = meet_row(
             row, enveloped, count, px1, py, pz1, x1, y1, z1, glass_index, glass_absorption, weight,
             tube, patch, arrived, cosine, stray)
+        if enveloped is not None:
+            slipped, clouded = slip_beside(
+                row, count, px1, py, pz1, x1, y1, z1, glass_index, glass_absorption, weight, tube, stray, place, share)
+            missed += slipped
+            lost += clouded
         taken_up, turned_back = absorb(row.absorptance, count, arrived, cosine, taken)
         sums[path.MISSED_ROW] += missed
         sums[path.ENVELOPE] += lost
@@ -534,24 +645,11 @@ def trace_replicate(
         sums[path.ABSORBED] += taken_up
         sums[path.REFLECTED_ABSORBER] += turned_back
         book_plain(window, count, weight, crossing, bins, tube, patch, arrived, taken, tubes_apart, profile, flux)
-        for k in range(count):
-            if todo[k] == FROM_START:
-                follow_ray(
-                    sheet, row, sun, window, key, base + k, line[k], turn[k], x[k], y[k], px[k], py[k], pz[k],
-                    sums, tubes, profile, flux)
-            elif stray[k] != DONE:
-                share = -1.0
-                if stray[k] == BESIDE:
-                    share = slip_past(
-                        row, glass_index[k], glass_absorption[k], tube[k], x1[k], y1[k], z1[k], px1[k], py[k], pz1[k])
-                if share >= 0.0:
-                    sums[path.ENVELOPE] += weight[k] * (1.0 - share)
-                    sums[path.MISSED_ROW] += weight[k] * share
-                    continue
-                finish_at_row(
-                    row, sun.glass_index[line[k]], sun.glass_absorption[line[k]], weight[k],
-                    x1[k], y1[k], z1[k], px1[k], py[k], pz1[k], sums, tubes, flux)
+        noted = note_leftovers(
+            leftovers, noted, base, count, todo, stray, line, turn, weight,
+            px, py, pz, x, y, px1, pz1, x1, y1, z1)
     for part in range(APART):
         for kind in range(2):
             for number in range(row.tubes):
                 tubes[kind, number] += tubes_apart[part, kind, number]
+    return noted

@@ -1,9 +1,26 @@
 """From random numbers to the direction from which a ray comes."""
 
 import math
+from typing import NamedTuple
+
+import numpy as np
 
 from raytrace.kernels.jit import inlined
 from raytrace.kernels.points import sin_cos_small
+
+
+class Sun(NamedTuple):
+    """Direction of the sun's centre, sampling tables, and the lines that stand for the spectrum."""
+
+    tan_transversal: float
+    tan_longitudinal: float
+    aiming_error: float
+    radius_sq: np.ndarray  # squared radius [rad2] over evenly spaced u
+    normal: np.ndarray  # quantiles of the standard normal distribution over evenly spaced u
+    sheet_index: np.ndarray
+    sheet_absorption: np.ndarray
+    glass_index: np.ndarray
+    glass_absorption: np.ndarray
 
 
 @inlined

@@ -4,12 +4,10 @@ import math
 
 import numpy as np
 
-from raytrace.kernels import points
 from raytrace.kernels.jit import entry, inlined
-from raytrace.kernels.path import Sun
-from raytrace.kernels.points import cos_sin_turn, from_table, lattice_point
-from raytrace.kernels.sheet import DOWN, Sheet, walk_sheet
-from raytrace.kernels.sun import sun_direction, turned_centre
+from raytrace.kernels.ray import UNDER, in_row_frame, lattice_ray, through_sheet
+from raytrace.kernels.sheet import DOWN, Sheet
+from raytrace.kernels.sun import Sun
 from raytrace.kernels.tube import MISSED, Row, walk_past_row
 
 # Columns of `faces` (n, 14): a corner, unit vectors along the two sides from it, their lengths, the number of patches
@@ -68,64 +66,23 @@ def trace_surroundings(
     Tube number `missing` is taken out of the row (-1: none). Faces cast no shadow on tubes: a ray that meets a tube has
     met it whatever stands before it.
     """
-    lines = sun.sheet_index.shape[0]
+    a = row.axes
     for ray in range(rays):
-        cx, cy, cz = sun.tan_transversal, sun.tan_longitudinal, 1.0
-        if sun.aiming_error > 0.0:
-            aim_across = lattice_point(ray, vector[points.AIM_ACROSS], shift[points.AIM_ACROSS])
-            aim_along = lattice_point(ray, vector[points.AIM_ALONG], shift[points.AIM_ALONG])
-            cx, cy, cz = turned_centre(
-                cx, cy, sun.aiming_error * from_table(sun.normal, aim_across),
-                sun.aiming_error * from_table(sun.normal, aim_along),
-            )
-        cos_turn, sin_turn = cos_sin_turn(lattice_point(ray, vector[points.SUN_AZIMUTH], shift[points.SUN_AZIMUTH]))
-        radius_u = lattice_point(ray, vector[points.SUN_RADIUS], shift[points.SUN_RADIUS])
-        sx, sy, sz = sun_direction(cx, cy, cz, from_table(sun.radius_sq, radius_u), cos_turn, sin_turn)
-        if sz <= 0.0:
+        line, first_turn, x, y, px, py, pz = lattice_ray(sheet, sun, vector, shift, ray)
+        if pz >= 0.0:
             continue
-        line_u = lattice_point(ray, vector[points.LINE], shift[points.LINE])
-        slope_u = lattice_point(ray, vector[points.SLOPE], shift[points.SLOPE])
-        line = min(int(line_u * lines), lines - 1)
-        x = (2.0 * lattice_point(ray, vector[points.ACROSS], shift[points.ACROSS]) - 1.0) * sheet.half_width
-        y = (2.0 * lattice_point(ray, vector[points.ALONG], shift[points.ALONG]) - 1.0) * sheet.half_length
-        px, py, pz = -sx, -sy, -sz
-        shine = sz
+        shine = -pz
         sums[STARTED] += shine
-        lowered, cos_piece, sin_piece, xc = 0.0, 1.0, 0.0, 0.0
-        if sheet.sag != 0.0:
-            # As in `follow_ray`: the walk happens in the frame of the groove through whose face the ray starts.
-            groove = min(int(abs(x) / sheet.pitch), sheet.depth.shape[0] - 1)
-            xc = math.copysign((groove + 0.5) * sheet.pitch, x)
-            lowered, cos_piece = sheet.lowered[groove], sheet.cos_piece[groove]
-            sin_piece = math.copysign(1.0, x) * sheet.sin_piece[groove]
-            dx, dz = x - xc, sheet.thickness + lowered
-            along_piece, above = dx * cos_piece + dz * sin_piece, dz * cos_piece - dx * sin_piece
-            px, pz = px * cos_piece + pz * sin_piece, pz * cos_piece - px * sin_piece
-            if pz >= 0.0:
-                sums[MISSED_ROW] += shine  # grazing light under its own piece of the sheet: no lens bends it
-                sums[AWAY] += shine
-                continue
-            s = (sheet.thickness - above) / pz
-            x, y = xc + along_piece + s * px, y + s * py
-        fate, weight, x, y, z, px, py, pz, _, _ = walk_sheet(
-            sheet, sun.sheet_index[line], sun.sheet_absorption[line], sun.normal,
-            sheet.slope_error * from_table(sun.normal, slope_u), key, ray, x, y, px, py, pz,
+        fate, weight, x, y, z, px, py, pz, _, _ = through_sheet(
+            sheet, sun, line, first_turn, key, ray, x, y, px, py, pz
         )
+        weight *= shine
+        if fate == UNDER:
+            sums[MISSED_ROW] += weight
+            sums[AWAY] += weight
         if fate != DOWN:
             continue
-        weight *= shine
-        if sheet.sag != 0.0:
-            dx = x - xc
-            x, z = xc + dx * cos_piece - z * sin_piece, dx * sin_piece + z * cos_piece - lowered
-            px, pz = px * cos_piece - pz * sin_piece, px * sin_piece + pz * cos_piece
-        a = row.axes
-        cz = z + row.height
-        pu = a[0, 0] * px + a[0, 1] * py + a[0, 2] * pz
-        pv = a[1, 0] * px + a[1, 1] * py + a[1, 2] * pz
-        pw = a[2, 0] * px + a[2, 1] * py + a[2, 2] * pz
-        u = a[0, 0] * x + a[0, 1] * y + a[0, 2] * cz
-        v = a[1, 0] * x + a[1, 1] * y + a[1, 2] * cz
-        w = a[2, 0] * x + a[2, 1] * y + a[2, 2] * cz
+        u, v, w, pu, pv, pw = in_row_frame(row, x, y, z, px, py, pz)
         qu, qv, qw = pu, pv, pw
         met = MISSED
         # A missing tube parts the row in two: the part that the ray comes to first, then the other one.

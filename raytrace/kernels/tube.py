@@ -111,63 +111,6 @@ def next_tube(row: Row, last: int, u: float, w: float, du: float, dw: float) -> 
     return -1
 
 
-@inlined
-def slip_through(
-    row: Row, n: float, absorption: float, tube: int, u: float, v: float, w: float, pu: float, pv: float, pw: float
-) -> float:
-    """Share of a ray left after an envelope that it crosses beside the absorber, on its way past all tubes.
-
-    For a ray of which is known that it meets the outside of this tube's glass first, and not the absorber. Between two
-    tubes close to each other many go this way, and `walk_row` takes far longer. Returns -1 where it does not go so
-    plainly: past an end, or on into a neighbour.
-    """
-    across, across_glass = pu * pu + pw * pw, n * n - pv * pv
-    cu = u - (tube - 0.5 * (row.tubes - 1)) * row.spacing
-    moment = cu * pw - w * pu
-    moment_sq = moment * moment
-    outer_sq, inner_sq = row.outer_radius * row.outer_radius, row.inner_radius * row.inner_radius
-    to_outer = math.sqrt(max(across * outer_sq - moment_sq, 0.0))
-    in_outer = math.sqrt(max(across_glass * outer_sq - moment_sq, 0.0))
-    if to_outer == 0.0 or in_outer == 0.0 or moment_sq == across * inner_sq:
-        return -1.0
-    s = (-(cu * pu + w * pw) - to_outer) / across
-    cu, w, v = cu + s * pu, w + s * pw, v + s * pv
-    share = transmittance(1.0, n, to_outer, in_outer)
-    share *= share  # the way out is the way in reversed
-    bend_outer = (to_outer - in_outer) / outer_sq
-    pu, pw = pu + bend_outer * cu, pw + bend_outer * w
-    if moment_sq >= across_glass * inner_sq:
-        glass = 2.0 * in_outer / across_glass
-        cu, w, v = cu + glass * pu, w + glass * pw, v + glass * pv
-    elif moment_sq >= across * inner_sq:
-        return -1.0  # total reflection at the glass's inner face
-    else:
-        in_inner = math.sqrt(across_glass * inner_sq - moment_sq)
-        to_inner = math.sqrt(across * inner_sq - moment_sq)
-        inner_share = transmittance(1.0, n, to_inner, in_inner)
-        share *= inner_share * inner_share
-        piece = (in_outer - in_inner) / across_glass
-        glass = 2.0 * piece
-        cu, w = cu + piece * pu, w + piece * pw
-        bend_inner = (in_inner - to_inner) / inner_sq
-        pu, pw = pu + bend_inner * cu, pw + bend_inner * w
-        vacuum = 2.0 * to_inner / across
-        cu, w = cu + vacuum * pu, w + vacuum * pw
-        pu, pw = pu + bend_inner * cu, pw + bend_inner * w
-        cu, w = cu + piece * pu, w + piece * pw
-        v += (glass + vacuum) * pv
-    pu, pw = pu + bend_outer * cu, pw + bend_outer * w
-    if abs(v) > row.half_length or row.axes[0, 2] * pu + row.axes[1, 2] * pv + row.axes[2, 2] * pw > UPWARD:
-        return -1.0
-    for side in (-1.0, 1.0):
-        near = tube + side
-        if 0.0 <= near < row.tubes:
-            other = (cu - side * row.spacing) * pw - w * pu
-            if other * other < across * outer_sq:
-                return -1.0
-    return share * attenuation(absorption, glass * n)
-
-
 @kernel
 def walk_past_row(
     row: Row, n: float, absorption: float, weight: float,

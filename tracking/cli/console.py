@@ -48,10 +48,10 @@ def progress_bar(what: str) -> Iterator[Progress | None]:
 
     Says in a line what a first run waits for.
     """
-    from raytrace.trace import must_compile
+    from raytrace.compiling import must_compile
 
     if must_compile():
-        talk("Compiling the ray tracer for this machine: once, up to half a minute.")
+        talk("Compiling the ray tracer for this machine: once, ten to twenty seconds.")
     if not sys.stderr.isatty():
         yield None
         return
