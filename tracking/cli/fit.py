@@ -24,6 +24,9 @@ def fit(
         int | None,
         typer.Option(metavar="N", help="Threads; the result does not depend on it.", show_default="all processors"),
     ] = None,
+    frame: Annotated[  # noqa: FBT002
+        bool, typer.Option("--frame", help="Instead: the room that the unit needs, and the wind on its sheet.")
+    ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print the numbers as JSON, for programs.")] = False,  # noqa: FBT002
     out: Annotated[
         Path | None,
@@ -37,6 +40,12 @@ def fit(
 
     options.check_run(rays=None, seed=seed, threads=threads)
     files.check_folder(out)
+
+    if frame:
+        from tracking.cli.fit_frame import tell_frame
+
+        tell_frame(scene, json=json, out=out)
+        return
 
     from tracking.energy.fit.fit import fit_of
     from tracking.energy.fit.sample import Effort
