@@ -1,10 +1,12 @@
-"""`focalrow draw`: pictures and solids of a scene."""
+"""`focalrow draw`: pictures and solids of a scene, and full-size templates."""
 
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+
+from tracking.cli import draw_templates
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -23,7 +25,9 @@ DAY_STEP_MINUTES = 15
 
 def draw(
     scene: Annotated[Path, typer.Argument(metavar="SCENE", help="The scene file (TOML).", show_default=False)],
-    out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the files.", show_default=False)],
+    out: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Folder for pictures and solids.", show_default=False)
+    ] = None,
     transversal: Annotated[
         str, typer.Option(metavar="ANGLE", help="The sun's angle across the grooves for the pictures of one trace.")
     ] = "0 deg",
@@ -39,9 +43,16 @@ def draw(
     ] = None,
     rays: Annotated[int, typer.Option(metavar="N", help="Rays of the pictures' one trace.")] = DEFAULT_RAYS,
     seed: Annotated[int, typer.Option(metavar="N", help="The same seed gives the same pictures.")] = 0,
+    templates: draw_templates.Folder = None,
+    paper: draw_templates.Paper = None,
+    language: draw_templates.Language = None,
+    pin: draw_templates.Pin = None,
+    level_pin: draw_templates.LevelPin = None,
+    radius: draw_templates.Radius = None,
+    magnetic: draw_templates.Magnetic = False,  # noqa: FBT002
     json: Annotated[bool, typer.Option("--json", help="Print the numbers behind the pictures as JSON.")] = False,  # noqa: FBT002
 ) -> None:
-    """Pictures of light, sun and energy as PNG and SVG, and solids as GLB, STL and PLY with a viewer page."""
+    """Pictures of light, sun and energy as PNG and SVG, solids as GLB, STL and PLY; full-size templates."""
     from tracking.cli import console, files, options
     from tracking.cli.scene_words import scene_errors
     from tracking.scenefile import read_scene
@@ -51,17 +62,24 @@ def draw(
     asked = None if date is None else options.date("--date", date)
     options.check_run(rays=rays, seed=seed, threads=None)
     files.check_folder(out)
+    wishes = draw_templates.Wishes(
+        folder=templates, paper=paper, language=language, pin=pin, level_pin=level_pin, radius=radius, magnetic=magnetic
+    )
+    draw_templates.check_templates(wishes, out)
     scene_file = read_scene(scene)
+    numbers, told = draw_templates.write_templates(scene_file, scene, wishes, asked)
+    if out is None:
+        console.result(console.as_json({"scene": str(scene), "templates": numbers}) if json else "\n".join(told))
+        return
     with scene_errors(scene):
         drawn = all_pictures(scene_file, angles=angles, moment=moment, date=asked, rays=rays, seed=seed)
-    numbers = numbers_of(scene_file, drawn)
+    of_pictures = numbers_of(scene_file, drawn) | ({"templates": numbers} if numbers else {})
     texts = written(drawn.pictures, drawn.machine)
-    texts["draw.json"] = console.as_json(numbers)
+    texts["draw.json"] = console.as_json(of_pictures)
     files.write_files(out, texts)
     console.talk(f"Wrote {len(texts)} files to {out}: {', '.join(sorted(texts))}.")
-    console.result(
-        texts["draw.json"] if json else "\n".join(f"{picture.name}: {picture.alt}" for picture in drawn.pictures)  # type: ignore[arg-type]
-    )
+    alts = [f"{picture.name}: {picture.alt}" for picture in drawn.pictures]
+    console.result(texts["draw.json"] if json else "\n".join([*told, *alts]))  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -9,7 +9,7 @@ from pathlib import Path
 from tracking.cli.options import wrong
 
 
-def check_folder(folder: Path | None) -> None:
+def check_folder(folder: Path | None, *, option: str = "--out") -> None:
     """Refuse a folder that cannot be written, before any long work.
 
     Raises
@@ -20,10 +20,10 @@ def check_folder(folder: Path | None) -> None:
     if folder is None:
         return
     if folder.exists() and not folder.is_dir():
-        raise wrong("--out", f"{folder} is a file", "a folder, there already or not")
+        raise wrong(option, f"{folder} is a file", "a folder, there already or not")
     parent = next(place for place in (folder.absolute(), *folder.absolute().parents) if place.exists())
     if not parent.is_dir() or not os.access(parent, os.W_OK):
-        raise wrong("--out", f"{parent} cannot be written to", "a folder that you may write to")
+        raise wrong(option, f"{parent} cannot be written to", "a folder that you may write to")
 
 
 def write_files(folder: Path, texts: Mapping[str, str | bytes]) -> None:

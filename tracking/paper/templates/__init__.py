@@ -1,0 +1,1 @@
+"""Full-size templates: drawings as plain data, and writers that put them on paper, into SVG and into DXF."""
