@@ -19,7 +19,7 @@ from scipy.stats import qmc
 
 from raytrace.arrays import Floats
 from raytrace.kernels import points
-from raytrace.kernels.jit import kernel
+from raytrace.kernels.jit import callable_twin
 from raytrace.kernels.path import INTERCEPTED, STARTED, SUMS, Window, follow_ray
 from raytrace.kernels.points import DIMENSIONS, cos_sin_turn, from_table
 from raytrace.kernels.sheet import Sheet
@@ -31,7 +31,7 @@ from raytrace.trace import KernelInputs
 PointSet = Callable[[int, np.random.Generator], Floats]
 
 
-@kernel
+@callable_twin
 def trace_points(
     sheet: Sheet, row: Row, sun: Sun, window: Window, u: np.ndarray, key: int,
     sums: np.ndarray, tubes: np.ndarray, profile: np.ndarray, flux: np.ndarray,

@@ -22,6 +22,7 @@ llvm.set_option("", "-pass-remarks=loop-vectorize")
 from measuring.scenes import all_scenes, inputs_of  # noqa: E402
 
 from raytrace.kernels import block  # noqa: E402
+from raytrace.kernels.jit import callable_twin  # noqa: E402
 from raytrace.kernels.path import SUMS  # noqa: E402
 from raytrace.points import lattice_vector, shifts_and_key  # noqa: E402
 from raytrace.trace import KernelInputs  # noqa: E402
@@ -54,7 +55,8 @@ def with_remarks(call: Callable[[], object]) -> str:
 class Stages:
     """The arrays of a block and the calls of its stages, in order, as `trace_plain` has them."""
 
-    def __init__(self, inputs: KernelInputs) -> None:
+    def __init__(self, inputs: KernelInputs, twins: dict[Any, Any]) -> None:
+        self.twins = twins
         self.inputs = inputs
         self.floats = {name: np.empty(block.BLOCK) for name in FLOATS.split()}
         self.ints = {name: np.empty(block.BLOCK, np.int32) for name in INTS.split()}
@@ -125,7 +127,9 @@ class Stages:
                  f["taken"], self.apart, self.profile, self.flux),
             ),
         ]  # fmt: skip
-        return [(stage, lambda stage=stage, given=given: stage(*given)) for stage, given in out]  # type: ignore[misc]
+        # Compiled once each: those of an earlier call, and of an earlier scene, are used again.
+        twins = [(self.twins.setdefault(stage, callable_twin(stage)), given) for stage, given in out]
+        return [(stage, lambda stage=stage, given=given: stage(*given)) for stage, given in twins]  # type: ignore[misc]
 
 
 def main() -> None:
@@ -136,8 +140,9 @@ def main() -> None:
         scenes = {name: scenes[name] for name in ("bare tubes", "north")}
     print_heading("Vector code of each stage", threads="1", scene="each row", runs=1)
     rows, shares = [], []
+    twins: dict[Any, Any] = {}
     for name, scene in scenes.items():
-        stages = Stages(inputs_of(scene))
+        stages = Stages(inputs_of(scene), twins)
         for stage, call in stages.calls(0):
             known = len(stage.signatures)
             remarks = with_remarks(call)

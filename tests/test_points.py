@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
+from reference.callable_kernels import cos_sin_turn, from_table, hashed_uniform, lattice_point
 
 from raytrace.arrays import Floats
-from raytrace.kernels.points import DIMENSIONS, cos_sin_turn, from_table, hashed_uniform, lattice_point
+from raytrace.kernels.points import DIMENSIONS
 from raytrace.points import (
     LARGEST_REPLICATE,
     LATTICE_VECTOR,

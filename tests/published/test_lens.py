@@ -8,10 +8,11 @@ import math
 
 import numpy as np
 import pytest
+from reference.callable_kernels import walk_sheet
 from scipy.optimize import brentq
 
 from raytrace.arrays import Floats
-from raytrace.kernels.sheet import DOWN, Sheet, walk_sheet
+from raytrace.kernels.sheet import DOWN, Sheet
 from raytrace.lens import facet_angle, groove_pitch_used, grooves_of, largest_half_width
 from raytrace.optics.materials import constant_material
 from raytrace.scene import GroovesSide, Lens, Scene, SunOptics, Tubes

