@@ -20,7 +20,7 @@ def test_wrong_spans_are_told(focalrow: Callable[..., Any], simple_scene: Path, 
 
 
 def test_a_day_as_json(focalrow: Callable[..., Any], simple_scene: Path) -> None:
-    run = focalrow("fit", simple_scene, "--over", "2026-06-21", "--json")
+    run = focalrow("fit", simple_scene, "--over", "2026-06-21", "--json", "--no-tilt", "--hours", "64", "--rays", "512")
     assert run.status == 0
     found = json.loads(run.out)
     height = found["height"]

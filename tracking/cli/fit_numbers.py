@@ -5,6 +5,7 @@ from typing import Any
 from raytrace.result import Estimate
 from tracking.energy.fit.height import BestHeight, Tried
 from tracking.energy.fit.result import Fit
+from tracking.mount import Setting
 from tracking.plans.day import JOULES_PER_KWH
 from tracking.scenefile import SceneFile
 
@@ -18,8 +19,18 @@ def json_object(scene_file: SceneFile, fit: Fit) -> dict[str, Any]:
         "moved": fit.moved,
         "dni_kwh_m2": fit.dni_sum / 1000.0,
         "hours_without_dni": fit.hours_without_dni,
+        "worst_month": fit.worst_month,
         "height": height_object(fit.height),
+        "setting": setting_object(fit.setting),
+        "seasons": [{"from": season.start.isoformat(), "tilt_deg": season.tilt} for season in fit.seasons],
+        "moves": [{"date": day.date.isoformat(), "moves": day.moves, "loss": day.loss} for day in fit.moves],
+        "interrupted": fit.interrupted,
     }
+
+
+def setting_object(setting: Setting | None) -> dict[str, float] | None:
+    """A setting in degrees."""
+    return None if setting is None else {"tilt_deg": setting.tilt, "swivel_deg": setting.swivel}
 
 
 def estimate_object(estimate: Estimate | None, scale: float = 1.0) -> dict[str, float] | None:

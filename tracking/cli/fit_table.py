@@ -3,9 +3,10 @@
 from collections.abc import Sequence
 
 from raytrace.result import Estimate
+from tracking.cli.fit_tilt_table import season_words, tilt_parts
 from tracking.cli.scene_words import closing_sections, dni_source, lens_words, tubes_words
 from tracking.cli.tables import NOTHING, Column, number, paragraph, section, table
-from tracking.energy.fit.height import Band, BestHeight, Tried
+from tracking.energy.fit.height import NEGLIGIBLE, Band, BestHeight, Tried
 from tracking.energy.fit.result import Fit
 from tracking.plans.day import JOULES_PER_KWH
 from tracking.scenefile import SceneFile
@@ -24,8 +25,9 @@ HEIGHTS_SHOWN = 14
 def table_text(scene_file: SceneFile, fit: Fit, *, width: int) -> str:
     """The answers for people."""
     name = scene_file.site.name
+    time = f"the month that is worst, {fit.span.text}" if fit.worst_month else fit.span.text
     opening = [
-        f"Time that counts: {fit.span.text} ({fit.days} days); {MOVED_WORDS[fit.moved]}.",
+        f"Time that counts: {time} ({fit.days} days); {MOVED_WORDS[fit.moved]}.{way_words(scene_file, fit)}",
         f"DNI: {dni_source(scene_file)}. Every kWh here stands and falls with it.",
         lens_words(scene_file),
         tubes_words(scene_file),
@@ -35,12 +37,33 @@ def table_text(scene_file: SceneFile, fit: Fit, *, width: int) -> str:
         section(title, *(paragraph(text, width=width) for text in opening)),
         section("Lens height", *height_parts(fit.height, scene_file, width=width)),
     ]
+    if fit.tilt is not None:
+        title = "Declination setting and hour angle" if scene_file.mount.kind == "polar" else "Tilt"
+        parts.append(section(title, *tilt_parts(scene_file, fit, fit.tilt, width=width)))
+    elif fit.interrupted:
+        parts.append(section("Interrupted", "The search was stopped; what stands above is the best so far."))
     remarks = []
     if fit.hours_without_dni > 0.0:
         remarks.append(
             f"{fit.hours_without_dni:g} hours have no value in the weather file and are skipped, not filled."
         )
     return "\n\n".join([*parts, *closing_sections(scene_file, remarks, width=width)])
+
+
+def way_words(scene_file: SceneFile, fit: Fit) -> str:
+    """The settings that the way of moving has led to, with a space before them."""
+    polar = scene_file.mount.kind == "polar"
+    if fit.setting is not None:
+        names = ("declination setting", "hour angle") if polar else ("tilt", "swivel")
+        return f" It stands at {names[0]} {fit.setting.tilt:g} deg, {names[1]} {fit.setting.swivel:g} deg."
+    if fit.seasons:
+        return f" Set to {season_words(fit.seasons)}."
+    if fit.moves:
+        most = max(day.moves for day in fit.moves)
+        least = min(day.moves for day in fit.moves)
+        times = f"{least} to {most} times" if least < most else f"{least} times"
+        return f" By the plans of {len(fit.moves)} days it is set {times} a day."
+    return ""
 
 
 def millimetres(estimate: Estimate | None) -> str:
@@ -64,15 +87,18 @@ def height_parts(height: BestHeight, scene_file: SceneFile, *, width: int) -> li
             f"on the aperture."
         ),
         (
-            f"Heights from {1e3 * height.like_best[0]:.0f} to {1e3 * height.like_best[1]:.0f} mm cannot be told from "
-            f"it: they differ by less than two standard errors. None of the heights tried gains more than "
-            f"{100.0 * height.possible_gain:.2g} % on it."
+            f"How sure: {_surely_worse(height)} The others may be as good, or better by "
+            f"{100.0 * height.possible_gain:.2g} % at most."
         ),
     ]
     if height.own is not None:
         words.append(_own_words(height.own, energy))
     if height.at_end:
-        words.append("The best height lies at an end of what can be tried: the tubes must keep clear of the sheet.")
+        words.append(
+            "The best height lies at an end of what was tried. Lower down the light is hardly concentrated: as much "
+            "heat, but on more of the tubes' surface, which loses more of it to the air; and the tubes must keep clear "
+            "of the sheet."
+        )
     if height.interrupted:
         words.append("Interrupted: this is the best height so far, from the heights below.")
     return [
@@ -87,6 +113,20 @@ def height_parts(height: BestHeight, scene_file: SceneFile, *, width: int) -> li
         ),
         _heights(height, width),
     ]
+
+
+def _surely_worse(height: BestHeight) -> str:
+    ends = [
+        f"{word} {1e3 * end:.0f} mm {rest}".rstrip()
+        for word, end, rest in (("up to", height.like_best[0], ""), ("from", height.like_best[1], "on"))
+        if end is not None
+    ]
+    if not ends:
+        return "no height that was tried is surely worse."
+    return (
+        f"all heights tried {' and '.join(ends)} are worse by more than {100.0 * NEGLIGIBLE:g} % and two standard "
+        "errors of the difference."
+    )
 
 
 def _own_words(own: Tried, best: Estimate) -> str:

@@ -18,7 +18,8 @@ LOSSES = (0.01, 0.02, 0.05)
 """Shares of the energy for which the band of heights is told."""
 
 LEAST_SHARE, LARGEST_SHARE = 0.35, 1.4
-"""Range of the first heights tried, over the focal length; it grows where the best one lies at an end."""
+"""Range of the first heights tried, over the focal length; where the best one lies at its upper end it grows. Lower
+down the light is hardly concentrated any more."""
 
 FARTHEST_SHARE = 4.0
 """Where it stops growing."""
@@ -41,6 +42,9 @@ CLEARANCE = 5e-3
 
 SURE = 2.0
 """Standard errors of a difference beyond which one candidate counts as better than another."""
+
+NEGLIGIBLE = 1e-3
+"""Share of the best energy below which a difference is of no use to anyone, however sure it is. Chosen, no source."""
 
 Progress = Callable[[float], None]
 
@@ -69,16 +73,18 @@ class Tried:
 class BestHeight:
     """The outcome of the search. Lengths in [m], energies in [J].
 
-    `like_best` are the lowest and the highest of the tried heights that cannot be told from the best one: it is above
-    them by less than two standard errors of the difference. `possible_gain` is the largest share of the best energy by
-    which any of the tried heights may still be above it, two standard errors out. `at_end` says that the best height
-    lies at an end of what could be tried. `interrupted`: stopped on the way, best so far.
+    All tried heights up to the first and from the second of `like_best` on are surely worse: the best one is above them
+    by more than two standard errors of the difference and by more than `NEGLIGIBLE`; None where no such height was
+    tried. `possible_gain` is the largest share of the best energy by which any of the tried heights may still be above
+    it, two standard errors out. The error of `height` holds that of the traces and, as an even spread, the distance of
+    the heights tried around it. `at_end`: the best height lies at an end of what was tried. `interrupted`: stopped on
+    the way, best so far.
     """
 
     height: Estimate
     absorbed: Estimate
     aperture: float
-    like_best: tuple[float, float]
+    like_best: tuple[float | None, float | None]
     possible_gain: float
     bands: tuple[Band, ...]
     tried: tuple[Tried, ...]
@@ -137,6 +143,7 @@ def best_height(
     light: Sunlight,
     *,
     effort: Effort | None = None,
+    guess: Floats | None = None,
     progress: Progress | None = None,
 ) -> BestHeight:
     """Search the lens height that absorbs most of the light of a span.
@@ -151,6 +158,8 @@ def best_height(
         The span as the mount is moved.
     effort
         Hours and rays for each height.
+    guess : (n,) float, optional
+        As for `drawn`.
     progress
         Called now and then with the share done. Ctrl-C during the search keeps the best height so far.
 
@@ -160,7 +169,7 @@ def best_height(
         If the lens cannot be built.
     """
     effort = effort or Effort()
-    curve = Curve(scene, mount, drawn(light, scene, effort), effort)
+    curve = Curve(scene, mount, drawn(light, scene, effort, guess), effort)
     interrupted = False
     try:
         _search(curve, lowest_height(scene, mount), progress)
@@ -196,8 +205,6 @@ def _search(curve: Curve, lowest: float, progress: Progress | None) -> None:
         best = curve.best()
         if best == len(heights) - 1 and heights[-1] < farthest - 1e-6:
             trace(min(farthest, float(heights[-1]) + step))
-        elif best == 0 and heights[0] > lowest + 1e-6:
-            trace(max(lowest, float(heights[0]) - step))
         else:
             break
     while (gap := _widest_gap(curve)) is not None:
@@ -221,7 +228,7 @@ def _widest_gap(curve: Curve) -> float | None:
             width = heights[left + 1] - heights[left]
             differences = energies[:, best] - energies[:, left if left != best else best + 1]
             apart = estimate(differences)
-            told = apart.value > SURE * apart.standard_error
+            told = is_worse(apart, float(mean[best]))
             if width > FINEST_STEP * focal and (told or width > BAND_STEP * focal):
                 wanted.append((width / FINEST_STEP, 0.5 * (heights[left] + heights[left + 1])))
     for loss in LOSSES:
@@ -283,7 +290,11 @@ def _outcome(curve: Curve, aperture: float, *, interrupted: bool) -> BestHeight:
         )
         for k, height in enumerate(heights.tolist())
     )
-    alike = [each.height for each in tried if each.shortfall.value <= SURE * each.shortfall.standard_error]
+    alike = np.flatnonzero([not is_worse(each.shortfall, peak.value) for each in tried])
+    below = tried[int(alike[0]) - 1].height if alike[0] > 0 else None
+    above = tried[int(alike[-1]) + 1].height if alike[-1] < len(tried) - 1 else None
+    gap = 0.5 * (heights[min(best + 1, len(heights) - 1)] - heights[max(best - 1, 0)])
+    doubt = math.hypot(place.standard_error, float(gap) / math.sqrt(12.0))
     most = max((SURE * each.shortfall.standard_error - each.shortfall.value for each in tried), default=0.0)
 
     def end(loss: float, way: int) -> Estimate | None:
@@ -293,10 +304,10 @@ def _outcome(curve: Curve, aperture: float, *, interrupted: bool) -> BestHeight:
 
     scene_height = round(curve.scene.lens_height, 6)
     return BestHeight(
-        height=Estimate(value=float(heights[best]), standard_error=place.standard_error),
+        height=Estimate(value=float(heights[best]), standard_error=doubt),
         absorbed=peak,
         aperture=aperture,
-        like_best=(min(alike), max(alike)),
+        like_best=(below, above),
         possible_gain=most / peak.value if peak.value > 0.0 else 0.0,
         bands=tuple(Band(loss=loss, low=end(loss, -1), high=end(loss, 1)) for loss in LOSSES),
         tried=tried,
@@ -304,6 +315,11 @@ def _outcome(curve: Curve, aperture: float, *, interrupted: bool) -> BestHeight:
         at_end=best in {0, len(heights) - 1},
         interrupted=interrupted,
     )
+
+
+def is_worse(shortfall: Estimate, best: float) -> bool:
+    """Whether a candidate that falls short of the best energy [J] is surely worse, and not only by a hair."""
+    return shortfall.value > max(SURE * shortfall.standard_error, NEGLIGIBLE * best)
 
 
 def curve_best(energies: Floats) -> int:

@@ -6,14 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from raytrace.arrays import Floats, Ints
+from raytrace.arrays import AnyArray, Floats, Ints
 from tracking.mount import MIN_ELEVATION, Mount, Setting, aim_path, lens_angles
 from tracking.scenefile import SceneFile
 from tracking.sky.sunpath import sun_path
 from tracking.sky.weather import direct_normal_irradiance, read_weather
 
-YEAR_STEP, MONTH_STEP, DAY_STEP = dt.timedelta(minutes=20), dt.timedelta(minutes=5), dt.timedelta(minutes=2)
-"""Time that one position of the sun stands for; some ten thousand positions a year, some hundred a day."""
+YEAR_STEP, MONTH_STEP, DAY_STEP = dt.timedelta(minutes=10), dt.timedelta(minutes=5), dt.timedelta(minutes=2)
+"""Time that one position of the sun stands for; some twenty thousand positions a year, some
+hundred a day."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -47,14 +48,16 @@ class Span:
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class Hours:
-    """Positions of the sun of a span, n of them, each for `seconds`: those with the sun high enough and some DNI.
+    """Positions of the sun of a span, n of them: those with the sun high enough and some DNI.
 
-    Angles in [deg], `dni` in [W/m2]; `month` from 1; `day` counts from the first one of the span. `days` are all days
-    of the span, `hours_without_dni` what a weather file lacks.
+    `number` counts the steps of the span from its first midnight on.
+    Angles in [deg], `dni` in [W/m2]; `seconds` that each stands for; `month` from 1; `day` counts from the first one of
+    the span. `days` are all days of the span, `hours_without_dni` what a weather file lacks.
     """
 
     span: Span
-    seconds: float
+    number: Ints
+    seconds: Floats
     days: int
     month: Ints
     day: Ints
@@ -66,21 +69,30 @@ class Hours:
     def __len__(self) -> int:
         return len(self.dni)
 
-    def of_month(self, month: int) -> "Hours":
-        """Those of one month alone, 1 to 12."""
-        first, end = Span(year=self.span.year, month=month).limits()
-        which = self.month == month
+    def only(self, which: AnyArray, span: Span | None = None) -> "Hours":
+        """Some of them, picked by index or by a mask (n,); for a shorter span, days are counted anew."""
+        days, first = self.days, 0
+        if span is not None:
+            start, end = span.limits()
+            days, first = (end - start).days, (start - self.span.limits()[0]).days
+        names = ("number", "seconds", "month", "azimuth", "elevation", "dni")
+        arrays = {name: getattr(self, name)[which] for name in names}
         return Hours(
-            span=Span(year=self.span.year, month=month),
-            seconds=self.seconds,
-            days=(end - first).days,
-            month=self.month[which],
-            day=self.day[which] - self.day[which].min(initial=0),
-            azimuth=self.azimuth[which],
-            elevation=self.elevation[which],
-            dni=self.dni[which],
-            hours_without_dni=0.0,
+            span=span or self.span,
+            days=days,
+            day=self.day[which] - first,
+            hours_without_dni=self.hours_without_dni,
+            **arrays,
         )
+
+    def of_month(self, month: int) -> "Hours":
+        """Those of one month of a year alone, 1 to 12."""
+        return self.only(self.month == month, Span(year=self.span.year, month=month))
+
+    @property
+    def dni_sum(self) -> float:
+        """DNI over all of them [Wh/m2]."""
+        return float((self.dni * self.seconds).sum()) / 3600.0
 
 
 def hours_of(scene_file: SceneFile, span: Span) -> Hours:
@@ -108,7 +120,8 @@ def hours_of(scene_file: SceneFile, span: Span) -> Hours:
     local = [middles[k].astimezone(site.zone) for k in use]
     return Hours(
         span=span,
-        seconds=span.step.total_seconds(),
+        number=use,
+        seconds=np.full(len(use), span.step.total_seconds()),
         days=(last - first).days,
         month=np.array([time.month for time in local], dtype=np.int64),
         day=np.array([(time.date() - first).days for time in local], dtype=np.int64),
@@ -131,6 +144,11 @@ class Sunlight:
     tilt: Floats
     swivel: Floats
     energy: Floats
+
+    def only(self, which: AnyArray) -> "Sunlight":
+        """Some of the positions, picked by index or by a mask (n,)."""
+        names = ("transversal", "longitudinal", "tilt", "swivel", "energy")
+        return Sunlight(**{name: getattr(self, name)[which] for name in names})
 
     @property
     def total(self) -> float:
@@ -162,8 +180,12 @@ MOST_INCIDENCE = 89.9
 
 
 def aimed_settings(mount: Mount, hours: Hours) -> tuple[Floats, Floats]:
-    """Tilt and swivel (n,) each [deg] of a lens that is kept aimed."""
-    return settings_arrays(aim_path(mount, hours.azimuth, hours.elevation))
+    """Tilt and swivel (n,) each [deg] of a lens that is kept aimed; each day begins anew, without turns left over."""
+    settings: list[Setting | None] = []
+    starts = np.flatnonzero(np.diff(hours.day, prepend=-1))
+    for first, end in zip(starts, [*starts[1:], len(hours)], strict=True):
+        settings.extend(aim_path(mount, hours.azimuth[first:end], hours.elevation[first:end]))
+    return settings_arrays(settings)
 
 
 def settings_arrays(settings: Sequence[Setting | None]) -> tuple[Floats, Floats]:

@@ -15,11 +15,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from raytrace.arrays import Floats, Ints
+from raytrace.compiling import default_threads
 from raytrace.points import Replicates
 from raytrace.profile import profile_window
 from raytrace.result import Estimate
 from raytrace.scene import Scene, Tubes
-from raytrace.trace import default_threads, prepare, run_replicates
+from raytrace.trace import prepare, run_replicates
 from tracking.energy.fit.hours import Sunlight
 from tracking.mount import Mount, row_pose
 
@@ -36,6 +37,9 @@ BIN = 0.25
 FAINT = 0.05
 """Weight, against the others, of hours at which the focal line lies beside the row: few are drawn of what gives little.
 They count the more when drawn, so that nothing is left out."""
+
+GUESSED = 0.7
+"""Share of the hours that is drawn by a guess of what is absorbed in them, where there is one."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -73,11 +77,26 @@ WIDE_LINE = 0.1
 """Half the width of a focal line that is far out of focus, over the width of the lens: chosen, it only sets weights."""
 
 
-def drawn(light: Sunlight, scene: Scene, effort: Effort) -> Draws:
-    """Hours drawn from a span; the same ones for the same seed."""
+def drawn(light: Sunlight, scene: Scene, effort: Effort, guess: Floats | None = None) -> Draws:
+    """Hours drawn from a span; the same ones for the same seed.
+
+    Parameters
+    ----------
+    light
+        The span as the mount is moved.
+    scene
+        Tells how far off the row a focal line may lie.
+    effort
+        How many hours, and the seed.
+    guess : (n,) float, optional
+        What is absorbed at each position of the sun, roughly, from a response table: most hours are then drawn in
+        proportion to it. A wrong guess costs exactness and nothing else.
+    """
     offset = np.abs(np.tan(np.radians(light.transversal))) * scene.lens_height
     near = offset <= reach_across(scene.tubes, scene.lens.width)
     weight = light.energy * np.where(near, 1.0, FAINT)
+    if guess is not None and float(guess.sum()) > 0.0 and float(weight.sum()) > 0.0:
+        weight = GUESSED * guess / guess.sum() + (1.0 - GUESSED) * weight / weight.sum()
     shape = (REPLICATES, effort.draws)
     if float(weight.sum()) <= 0.0:
         nothing = np.zeros(shape)
@@ -85,7 +104,7 @@ def drawn(light: Sunlight, scene: Scene, effort: Effort) -> Draws:
             transversal=nothing, longitudinal=nothing, tilt=nothing, energy=nothing,
             index=np.zeros(shape, dtype=np.int64),
         )
-    order = np.lexsort((light.tilt, np.round(light.longitudinal, 1), np.round(light.transversal / BIN)))
+    order = _order(light, weight, round(math.sqrt(effort.draws)))
     cumulative = np.cumsum(weight[order])
     starts = np.random.default_rng(np.random.SeedSequence(entropy=effort.seed, spawn_key=(2,))).random(REPLICATES)
     wanted = (np.arange(effort.draws) + starts[:, None]) / effort.draws * cumulative[-1]
@@ -99,8 +118,25 @@ def drawn(light: Sunlight, scene: Scene, effort: Effort) -> Draws:
     )
 
 
+def _order(light: Sunlight, weight: Floats, strata: int) -> Ints:
+    """Positions of the sun (n,) in an order in which even steps meet all longitudinal and all transversal angles.
+
+    The longitudinal angles are cut into strata of the same weight, within which the transversal angle goes up and down
+    by turns; among equal ones the longitudinal angle and the tilt rise. A lens that is kept aimed sees one transversal
+    angle only, and so goes evenly through its longitudinal angles.
+    """
+    by_skew = np.argsort(light.longitudinal, kind="stable")
+    share = np.empty(len(weight))
+    share[by_skew] = np.cumsum(weight[by_skew]) / weight.sum()
+    stratum = np.minimum((share * strata).astype(np.int64), strata - 1)
+    across = np.round(light.transversal / BIN) * np.where(stratum % 2 == 0, 1.0, -1.0)
+    return np.lexsort((light.tilt, np.round(light.longitudinal, 1), across, stratum))
+
+
 def absorbed_fractions(scene: Scene, mount: Mount, draws: Draws, effort: Effort) -> Floats:
-    """Absorbed fraction of the aperture power at each drawn hour (replicates, draws), lattices by number of the draw.
+    """Fraction of the aperture power that each tube absorbs at each drawn hour (replicates, draws, tubes).
+
+    Lattices go by the number of the draw, the same for every candidate.
 
     Raises
     ------
@@ -113,31 +149,30 @@ def absorbed_fractions(scene: Scene, mount: Mount, draws: Draws, effort: Effort)
     replicates, each = draws.energy.shape
     plan = Replicates(count=1, rays_each=effort.rays, groups=1)
 
-    def one(number: int) -> float:
+    def one(number: int) -> Floats:
         at = divmod(number, each)
         if draws.energy[at] <= 0.0:
-            return 0.0
+            return np.zeros(scene.tubes.count)
         tan_t, tan_l = (math.tan(math.radians(float(a[at]))) for a in (draws.transversal, draws.longitudinal))
         row = row_pose(mount, float(draws.tilt[at]), scene.tubes.angle_to_grooves)
         inputs = prepared.inputs(tan_t, tan_l, row, profile_window(scene, tan_t))
         sums = run_replicates(inputs, plan=plan, first=number, seed=effort.seed, threads=1, with_flux=False)
         started = float(sums.totals[0, path.STARTED])
-        return float(sums.totals[0, path.ABSORBED]) / started if started > 0.0 else 0.0
+        return sums.tubes[0, 1] / started if started > 0.0 else np.zeros(scene.tubes.count)
 
     count = replicates * each
-    workers = effort.threads or default_threads()
-    with ThreadPoolExecutor(max_workers=workers) as pool:
+    with ThreadPoolExecutor(max_workers=effort.threads or default_threads()) as pool:
         try:
             values = list(pool.map(one, range(count)))
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
             raise
-    return np.array(values).reshape(replicates, each)
+    return np.array(values).reshape(replicates, each, scene.tubes.count)
 
 
 def absorbed_energies(scene: Scene, mount: Mount, draws: Draws, effort: Effort) -> Floats:
     """Energy absorbed over the span, one estimate a replicate (replicates,) [J]."""
-    return np.asarray((draws.energy * absorbed_fractions(scene, mount, draws, effort)).sum(axis=1))
+    return np.asarray((draws.energy * absorbed_fractions(scene, mount, draws, effort).sum(axis=2)).sum(axis=1))
 
 
 def estimate(values: Floats) -> Estimate:
