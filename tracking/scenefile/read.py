@@ -14,6 +14,7 @@ from raytrace.optics.spectrum import direct_spectrum
 from raytrace.scene import RowPose, Scene
 from tracking.actuator import Actuators
 from tracking.boiler import Boiler
+from tracking.costs import Costs
 from tracking.errors import InputError
 from tracking.mount import Mount, row_pose
 from tracking.scenefile.actuators import read_actuators
@@ -68,6 +69,7 @@ class SceneFile:
     notes: tuple[str, ...]
     boiler_values: tuple[SceneValue, ...]
     actuators: Actuators = NO_ACTUATORS
+    costs: Costs | None = None
     surroundings: tuple[Surrounding, ...] = ()
 
 
@@ -182,6 +184,7 @@ def _scene_file(path: Path, raw: Mapping[str, Any], tables: SceneTables) -> Scen
             *_material_notes(scene),
         ),
         actuators=NO_ACTUATORS if drives is None else drives.actuators,
+        costs=None if tables.costs is None else tables.costs.costs(),
         surroundings=tuple(table.surrounding() for table in tables.surroundings),
     )
 

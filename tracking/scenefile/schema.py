@@ -6,6 +6,7 @@ from pydantic import Field
 
 from tracking.scenefile.actuators import ActuatorsTable
 from tracking.scenefile.boiler import BoilerTable
+from tracking.scenefile.costs import CostsTable
 from tracking.scenefile.forms import SchemaVersion
 from tracking.scenefile.lens import LensTable
 from tracking.scenefile.mount import MountTable
@@ -28,11 +29,13 @@ class SceneTables(Table):
     tubes: TubesTable
     mount: MountTable
     boiler: BoilerTable | None = None
+    costs: CostsTable | None = None
     actuators: ActuatorsTable | None = None
     surroundings: tuple[SurroundingTable, ...] = ()
 
     def _default_text(self, key: str) -> str | None:
         texts = {
+            "costs": "none: nothing is said about money",
             "actuators": "none: the lens is set by hand",
             "surroundings": "none listed: a board behind the tubes and the ground, both assumed",
         }
