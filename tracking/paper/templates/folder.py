@@ -153,12 +153,13 @@ def _level_target(maker: _Maker) -> None:
     headings = [level_target.heading(clock, half, level_target.PINS[0], maker.place, words) for half in halves]
     rooms = [room_below(heading, settings.paper, words) for heading in headings]
     room = min(wide for wide, _ in rooms), min(high for _, high in rooms)
-    pin = settings.level_pin or level_target.chosen_pin(site, year, room)
+    noons = level_target.noon_range(site, year)
+    pin = settings.level_pin or level_target.chosen_pin(noons, room)
     figures: list[Figure] = []
     curves: list[DayCurve] = []
     for number, half in enumerate(halves, 1):
         heading = level_target.heading(clock, half, pin, maker.place, words)
-        target = level_target.level_target(site, half, year, pin, room, words)
+        target = level_target.level_target(site, half, year, pin=pin, noons=noons, room=room, words=words)
         figures.append(maker.one_page(target.drawing, target.window, heading, number, len(halves)))
         maker.add_drawing(f"level-target-{number}", heading.title, target.drawing)
         curves += target.curves

@@ -84,15 +84,18 @@ def level_dates(half: Sequence[int], year: int) -> tuple[dt.date, ...]:
     return tuple(dt.date(year, month, DAY_OF_MONTH) for month in half)
 
 
-def chosen_pin(site: Site, year: int, room: tuple[float, float]) -> float:
-    """The largest of PINS [mm] whose noon shadows all fit on the page, but for months with a very low sun."""
-    low, high = _noon_range(site, year)
+def chosen_pin(noons: tuple[float, float], room: tuple[float, float]) -> float:
+    """The largest of PINS [mm] whose noon shadows (see `noon_range`) all fit on the page."""
+    low, high = noons
     fits = [pin for pin in PINS if pin * (high - low) <= room[1] - 4.0 * CROSS]
     return fits[0] if fits else PINS[-1]
 
 
-def _noon_range(site: Site, year: int) -> tuple[float, float]:
-    """How far south and north of the foot the noon shadows of the year fall, over the pin's height."""
+def noon_range(site: Site, year: int) -> tuple[float, float]:
+    """How far south (below 0) and north of the foot the noon shadows of the year fall, over the pin's height.
+
+    Months with a very low sun are left aside.
+    """
     shadows = [noon_shadow(site, dt.date(year, month, DAY_OF_MONTH)) for month in range(1, 13)]
     longest = 1.0 / math.tan(math.radians(LOWEST_NOON))
     north = [
@@ -143,14 +146,21 @@ def _day(date: dt.date, words: TemplateWords) -> str:
 
 
 def level_target(
-    site: Site, half: Sequence[int], year: int, pin: float, room: tuple[float, float], words: TemplateWords
+    site: Site,
+    half: Sequence[int],
+    year: int,
+    *,
+    pin: float,
+    noons: tuple[float, float],
+    room: tuple[float, float],
+    words: TemplateWords,
 ) -> LevelTarget:
     """The target for one half of the year and an upright pin, in a room of this width and height, all [mm].
 
-    The origin is the pin's foot, true north up.
+    `noons` is the year's `noon_range`. The origin is the pin's foot, true north up.
     """
     clock = clock_of(site, year)
-    frame = _frame(site, year, pin, room)
+    frame = _frame(noons, pin, room)
     curves = tuple(day_curve(site, date, pin_height=pin, offset=clock.offset) for date in level_dates(half, year))
     lines = [Line(points=_corners(frame), stroke="thin"), *_foot()]
     texts: list[Text] = []
@@ -182,9 +192,9 @@ def level_target(
     )
 
 
-def _frame(site: Site, year: int, pin: float, room: tuple[float, float]) -> Box:
+def _frame(noons: tuple[float, float], pin: float, room: tuple[float, float]) -> Box:
     """The frame of the curves: the foot so that the year's noon shadows lie in its middle."""
-    low, high = _noon_range(site, year)
+    low, high = noons
     middle = 0.5 * pin * (low + high)
     half_wide, half_high = 0.5 * (room[0] - EDGE), 0.5 * room[1]
     middle = min(max(middle, 2.0 * CROSS - half_high), half_high - 2.0 * CROSS)

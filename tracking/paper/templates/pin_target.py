@@ -30,7 +30,9 @@ SUN_DISC = 9.3e-3
 STROKES: tuple[Stroke, ...] = ("cut", "dashed", "dotted")
 """Lines of the three losses, the least first."""
 LEGEND_LINE = 7.0
-LEGEND_LINES = 5
+LEGEND_LINES = 6
+SIDE = 13.0
+"""Strip beside the frame, for figures of angles [mm]."""
 STRIP_MARGIN = 25.0
 """White beside the outermost line of a strip, for its legend and the reader's hand [mm]."""
 WIDEST_SKEW = 60.0
@@ -112,13 +114,13 @@ def pin_target(
     lines: list[Line] = []
     if mount.kind == "tilt":
         across = mount.grooves == "level"
-        bands, frame = _bands(power, pin, room[0], across=across)
+        bands, frame = _bands(power, pin, room[0] - SIDE, across=across)
         for band, stroke in zip(bands, STROKES, strict=True):
             lines += _band_lines(band, frame, stroke, across=across)
-        told = [_band_words(band, 0.5 * room[0], words) for band in bands]
+        told = [_band_words(band, frame[2] if across else frame[3], words) for band in bands]
         first = min(_beside_middle(bands[0]))
     else:
-        half = 0.5 * room[0], 0.5 * (room[1] - LEGEND_LINE * LEGEND_LINES)
+        half = 0.5 * (room[0] - SIDE), 0.5 * (room[1] - LEGEND_LINE * LEGEND_LINES)
         frame = (-half[0], -half[1], half[0], half[1])
         rings = loss_rings(power, pin_height=pin, reach=math.hypot(*half))
         for ring, stroke in zip(rings, STROKES, strict=True):
@@ -128,7 +130,7 @@ def pin_target(
     axes = _axes(frame, pin)
     lines += [*_frame(frame), *axes.lines]
     texts = [*axes.texts]
-    y = frame[1] - LEGEND_LINE + 1.0
+    y = frame[1] - 2.0 * LEGEND_LINE + 1.0
     for stroke, line_words in zip(STROKES, told, strict=True):
         lines.append(Line(points=((frame[0], y + 1.3), (frame[0] + SAMPLE, y + 1.3)), stroke=stroke))
         texts.append(Text(at=(frame[0] + SAMPLE + 4.0, y), words=line_words))
@@ -139,7 +141,7 @@ def pin_target(
         texts.append(Text(at=(frame[0], y), words=note, size=READ))
         y -= LEGEND_LINE
     drawing = Drawing(name="pin-target", lines=tuple(lines), texts=tuple(texts))
-    window = (frame[0], frame[1] - LEGEND_LINE * LEGEND_LINES, frame[2], frame[3])
+    window = (frame[0] - SIDE, frame[1] - LEGEND_LINE * LEGEND_LINES, frame[2], frame[3])
     return PinTarget(drawing=drawing, window=window, rings=rings, bands=bands)
 
 
@@ -177,13 +179,13 @@ def _axes(frame: Box, pin: float) -> Drawing:
         room = EDGE_ROOM if angle >= FIGURED else 0.0
         for at in (-away, away):
             if left + room < at < right - room:
-                lines.append(Line(points=((at, low), (at, low + DEGREE_TICK)), stroke="thin"))
+                lines.append(Line(points=((at, low), (at, low - DEGREE_TICK)), stroke="thin"))
                 if angle >= FIGURED:
-                    texts.append(Text(at=(at, low + DEGREE_TICK + 1.0), words=words, align="center"))
+                    texts.append(Text(at=(at, low - DEGREE_TICK - 1.0 - 2.0 * half), words=words, align="center"))
             if low + room < at < high - room:
-                lines.append(Line(points=((left, at), (left + DEGREE_TICK, at)), stroke="thin"))
+                lines.append(Line(points=((left, at), (left - DEGREE_TICK, at)), stroke="thin"))
                 if angle >= FIGURED:
-                    texts.append(Text(at=(left + DEGREE_TICK + 1.0, at - half), words=words))
+                    texts.append(Text(at=(left - DEGREE_TICK - 1.0, at - half), words=words, align="right"))
     return Drawing(name="axes", lines=tuple(lines), texts=tuple(texts))
 
 
