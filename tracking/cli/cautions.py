@@ -30,3 +30,42 @@ OPEN_END_UP = (
 
 LEVEL_MARGIN_DEG = 3.0
 """Slope of the tubes against level within which a builder is warned [deg]. Common practice, no source."""
+
+WIND = (
+    "The forces are for judging a footprint and a brake, not for proving that the unit stands. Local codes and "
+    "licensed practice decide on wind loads, foundations and ballast: they know the gusts of the place. A sheet that "
+    "breaks loose in the sun takes its focus along, and its pieces are sharp. Cover the lens and stow it flat, tied "
+    "down, before a storm."
+)
+"""Common practice, no source."""
+
+MEASURING_WIDTHS = (
+    (
+        "Cover the sheet with something that does not burn, but for one strip from edge to edge, right across the "
+        "grooves, a twentieth of the height wide (45 mm at 900 mm). The strip makes the line short and leaves its "
+        "width as it is; a window narrower than the sheet would change the width. The short line is as hot as the "
+        "whole one: it ignites wood and burns skin at once."
+    ),
+    (
+        "Use a matt, light target that does not burn, such as fibre cement or unglazed brick, parallel to the sheet, "
+        "with a scale marked on it. No glossy, painted or wooden target. Nothing that burns behind it."
+    ),
+    (
+        "Do not look at the line, not even through dark glasses or a viewfinder. Take pictures from the side with an "
+        "exposure that is not saturated, cover the sheet, and read the widths off the pictures."
+    ),
+    (
+        "Have water at hand and a second person at the cover. Uncover for some seconds at a time; cover before anyone "
+        "reaches below the sheet or touches the target, which stays hot."
+    ),
+    (
+        "Aim the normal of the sheet at the sun, as with a shadow gauge, under a clear sky. Count heights from the "
+        "lower face of the sheet. An error that all heights share shifts the focal length by as much."
+    ),
+    (
+        "Measure at three or more heights on both sides of the narrowest line: heights far from it tell the focal "
+        "length, heights near it the slope error. With the sheet turned over as well (column grooves_toward), the side "
+        "that it was cut for is told far better."
+    ),
+)
+"""Common practice, no source; the strip's width follows from the sun's disc of 9.3 mrad, which it must exceed well."""

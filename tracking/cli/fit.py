@@ -54,6 +54,14 @@ def fit(
         int | None,
         typer.Option(metavar="N", help="Threads; the result does not depend on it.", show_default="all processors"),
     ] = None,
+    widths: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="CSV",
+            help="Instead: focal length, slope error and side of a lens, from measured widths of its focal line.",
+            show_default=False,
+        ),
+    ] = None,
     frame: Annotated[  # noqa: FBT002
         bool, typer.Option("--frame", help="Instead: the room that the unit needs, and the wind on its sheet.")
     ] = False,
@@ -75,6 +83,13 @@ def fit(
     way = way_of(moved)
     files.check_folder(out)
 
+    if widths is not None:
+        from tracking.cli.fit_widths import tell_widths
+
+        if frame:
+            raise options.wrong("--frame", "it is given together with --widths", "one of the two")
+        tell_widths(scene, widths, seed=seed, threads=threads, json=json, out=out)
+        return
     if frame:
         from tracking.cli.fit_frame import tell_frame
 

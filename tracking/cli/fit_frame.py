@@ -5,20 +5,13 @@ from pathlib import Path
 from typing import Any
 
 from tracking.cli import console, files
+from tracking.cli.cautions import WIND
 from tracking.cli.scene_words import closing_sections, lens_words, tubes_words
 from tracking.cli.tables import Column, console_width, number, paragraph, section, table
 from tracking.mount import Mount
 from tracking.mount.frame import Extent, Frame, frame_of
 from tracking.mount.wind import WIND_SPEEDS, WindLoad, air_density, wind_load
 from tracking.scenefile import SceneFile
-
-WIND_CAUTION = (
-    "The forces are for judging a footprint and a brake, not for proving that the unit stands. Local codes and "
-    "licensed practice decide on wind loads, foundations and ballast: they know the gusts of the place. A sheet that "
-    "breaks loose in the sun takes its focus along, and its pieces are sharp. Cover the lens and stow it flat, tied "
-    "down, before a storm."
-)
-"""Common practice, no source."""
 
 
 def frame_object(scene_file: SceneFile) -> dict[str, Any]:
@@ -177,7 +170,7 @@ def _wind(scene_file: SceneFile, frame: Frame, width: int) -> list[str]:
     )
     return [
         paragraph(intro, width=width), *tables, "",
-        paragraph(notes, width=width), "", paragraph(WIND_CAUTION, width=width),
+        paragraph(notes, width=width), "", paragraph(WIND, width=width),
     ]  # fmt: skip
 
 

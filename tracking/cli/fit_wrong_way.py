@@ -1,0 +1,67 @@
+"""What mounting the sheet the wrong way round costs, as text for people and as JSON for programs."""
+
+from typing import Any
+
+from tracking.cli.fit_numbers import estimate_object
+from tracking.cli.tables import number, paragraph
+from tracking.energy.fit.wrong_way import Mounted, WrongWay
+
+OTHER_FACE = {"tubes": "toward the tubes, the smooth face to the sun", "sun": "toward the sun, the smooth face down"}
+
+
+def wrong_way_words(found: WrongWay, mounted: str) -> str:
+    """The cost in words.
+
+    Parameters
+    ----------
+    found
+        What was traced.
+    mounted
+        The side on which the grooves lie in the scene.
+    """
+    right, wrong = found.right, found.wrong
+    words = (
+        f"This sheet is cut for grooves {OTHER_FACE[right.grooves_toward]}. The other way round it loses "
+        f"{_percent(found.loss)} of what the tubes absorb with the sun on the lens normal (absorbed "
+        f"{_share(wrong, best=False)} instead of {_share(right, best=False)} of the aperture power at "
+        f"{1e3 * found.height:.0f} mm), and {_percent(found.least_loss)} with each at the height that is best for it "
+        f"({_share(wrong, best=True)} at {1e3 * wrong.best_height:.0f} mm instead of {_share(right, best=True)} at "
+        f"{1e3 * right.best_height:.0f} mm)."
+    )
+    if mounted != right.grooves_toward:
+        words += " The scene mounts it the wrong way round: turn it over. The light that misses the tubes burns too."
+    return words
+
+
+def _percent(share: float) -> str:
+    return f"{number(100.0 * share, 1)} %"
+
+
+def _share(mounted: Mounted, *, best: bool) -> str:
+    estimate = mounted.absorbed_at_best if best else mounted.absorbed
+    return f"{estimate.value:.3f}"
+
+
+def wrong_way_parts(found: WrongWay, mounted: str, *, width: int) -> list[str]:
+    """The section's text."""
+    return [paragraph(wrong_way_words(found, mounted), width=width)]
+
+
+def wrong_way_object(found: WrongWay) -> dict[str, Any]:
+    """The numbers for programs."""
+    return {
+        "height_m": found.height,
+        "loss": found.loss,
+        "least_loss": found.least_loss,
+        "right": _mounted(found.right),
+        "wrong": _mounted(found.wrong),
+    }
+
+
+def _mounted(mounted: Mounted) -> dict[str, Any]:
+    return {
+        "grooves_toward": mounted.grooves_toward,
+        "absorbed_fraction": estimate_object(mounted.absorbed),
+        "best_height_m": mounted.best_height,
+        "absorbed_fraction_at_best": estimate_object(mounted.absorbed_at_best),
+    }
