@@ -364,7 +364,7 @@ TEMPLATE_WORDS: Mapping[str, TemplateWords] = {
             "déc",
         ),
         compass_points=("N", "E", "S", "O"),
-        ruler="Mesurez ce trait : 100 mm. Sinon, imprimez à 100 %, sans ajuster à la page.",
+        ruler="Ce trait mesure 100 mm ? Sinon, imprimez à 100 %, sans ajustement.",
         neighbours="Feuille {sheet}. À sa droite : {right}. En dessous : {below}.",
         no_sheet="aucune",
         assembly=(

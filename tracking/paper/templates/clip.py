@@ -2,9 +2,11 @@
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from tracking.paper.templates.shapes import Drawing, Line, Point, Text, overlap
+from tracking.paper.templates.shapes import Drawing, Line, Point, Stroke, overlap
 
 Box = tuple[float, float, float, float]
 """Left, bottom, right and top [mm]."""
@@ -61,22 +63,45 @@ def inside(point: Point, box: Box) -> bool:
 
 def cut(drawing: Drawing, box: Box) -> Drawing:
     """What of a drawing shows through a window; arcs come out as chords, texts whole where any of them shows."""
-    runs = [(line.points, line.stroke) for line in drawing.lines] + [(a.points(), a.stroke) for a in drawing.arcs]
+    return _cut(drawing, _runs(drawing), box)
+
+
+class _Run(NamedTuple):
+    """A line or an arc as points, and the box around them."""
+
+    points: tuple[Point, ...]
+    stroke: Stroke
+    box: Box
+
+
+def _runs(drawing: Drawing) -> list[_Run]:
+    found = []
+    for points, stroke in [(line.points, line.stroke) for line in drawing.lines] + [
+        (arc.points(), arc.stroke) for arc in drawing.arcs
+    ]:
+        xs, ys = zip(*points, strict=True)
+        found.append(_Run(points, stroke, (min(xs), min(ys), max(xs), max(ys))))
+    return found
+
+
+def _cut(drawing: Drawing, runs: Sequence[_Run], box: Box) -> Drawing:
     return Drawing(
         name=drawing.name,
         lines=tuple(
-            Line(points=part, stroke=stroke)
-            for points, stroke in runs
-            for part in clipped(points, box)
+            Line(points=part, stroke=run.stroke)
+            for run in runs
+            if _touch(run.box, box)
+            for part in clipped(run.points, box)
             if len(part) > 1
         ),
         dots=tuple(dot for dot in drawing.dots if inside(dot.centre, box)),
-        texts=tuple(text for text in drawing.texts if _shows(text, box)),
+        texts=tuple(text for text in drawing.texts if overlap(text.box(), box)),
     )
 
 
-def _shows(text: Text, box: Box) -> bool:
-    return overlap(text.box(), box)
+def _touch(one: Box, other: Box) -> bool:
+    """Whether two boxes have a point in common: a level line's box has no height."""
+    return one[0] <= other[2] and other[0] <= one[2] and one[1] <= other[3] and other[1] <= one[3]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -113,28 +138,55 @@ def sheets_needed(length: float, sheet: float) -> int:
     return max(1, math.ceil((length - OVERLAP) / (sheet - OVERLAP) - 1e-9))
 
 
+SHIFTS = (0.0, -0.25, 0.25, -0.5, 0.5)
+"""Places of a drawing on its sheets that are tried, over the white that is left beside it."""
+
+
+MOST_SHIFTED = 40
+"""Sheets, the empty ones counted, up to which more than one place is tried, for the time that it takes."""
+
+
 def tiling(drawing: Drawing, width: float, height: float) -> Tiling:
-    """A drawing on sheets that show `width` by `height` [mm] of it each, in its middle."""
+    """A drawing on sheets that show `width` by `height` [mm] of it each, placed so that the fewest sheets are used."""
     left, low, right, high = drawing.bounds()
     columns, rows = sheets_needed(right - left, width), sheets_needed(high - low, height)
+    whole = columns * (width - OVERLAP) + OVERLAP, rows * (height - OVERLAP) + OVERLAP
+    spare = whole[0] - (right - left), whole[1] - (high - low)
+    runs = _runs(drawing)
+    shifts = SHIFTS if columns * rows <= MOST_SHIFTED else SHIFTS[:1]
+    tried = [
+        _tiled(
+            drawing,
+            runs,
+            (0.5 * (left + right - whole[0]) + dx * spare[0], 0.5 * (low + high + whole[1]) + dy * spare[1]),
+            (width, height),
+            (columns, rows),
+        )
+        for dx in shifts
+        for dy in shifts
+    ]
+    return min(tried, key=lambda found: len(found.tiles))
+
+
+def _tiled(
+    drawing: Drawing, runs: Sequence[_Run], start: Point, sheet: tuple[float, float], counts: tuple[int, int]
+) -> Tiling:
+    """Sheets from the upper left corner `start` on."""
+    (width, height), (columns, rows) = sheet, counts
     step_x, step_y = width - OVERLAP, height - OVERLAP
-    whole_x, whole_y = columns * step_x + OVERLAP, rows * step_y + OVERLAP
-    start = 0.5 * (left + right - whole_x), 0.5 * (low + high + whole_y)
     tiles = []
     for row in range(1, rows + 1):
         for column in range(1, columns + 1):
             x, top = start[0] + (column - 1) * step_x, start[1] - (row - 1) * step_y
             box = (x, top - height, x + width, top)
             # A strip that two sheets show is the left or upper one's: a sheet with nothing beyond it is left out.
-            own = (
-                x + (OVERLAP if column > 1 else 0.0), box[1], box[2], top - (OVERLAP if row > 1 else 0.0),
-            )  # fmt: skip
-            shown = cut(drawing, own)
+            own = (x + (OVERLAP if column > 1 else 0.0), box[1], box[2], top - (OVERLAP if row > 1 else 0.0))
+            shown = _cut(drawing, runs, own)
             if shown.lines or shown.dots or shown.texts:
-                tiles.append(Tile(row=row, column=column, box=box, drawing=cut(drawing, box)))
+                tiles.append(Tile(row=row, column=column, box=box, drawing=_cut(drawing, runs, box)))
     return Tiling(
         tiles=tuple(tiles),
         rows=rows,
         columns=columns,
-        box=(start[0], start[1] - whole_y, start[0] + whole_x, start[1]),
+        box=(start[0], start[1] - rows * step_y - OVERLAP, start[0] + columns * step_x + OVERLAP, start[1]),
     )
