@@ -362,19 +362,22 @@ def meet_row(
         power = look(weight, k)
         across = max(pu * pu + pw * pw, TINY)
         steep = pw < -1e-6
-        # The tube nearest to the ray: the one whose axis it passes at the least distance.
-        where = (u - w * pu / (pw if steep else -1.0)) * per_spacing + middle
-        nearest = min(max(math.floor(where + 0.5), 0.0), last)
+        per_fall = 1.0 / (pw if steep else -1.0)
+        # Measured along the row in spacings: where the ray crosses the plane of the axes, and to either side the reach
+        # of the tubes that its line meets. The first of them, in the ray's own sense, is the one that it meets first.
+        where = (u - w * pu * per_fall) * per_spacing + middle
+        reach = outer * math.sqrt(across) * -per_fall * per_spacing
+        sense = 1.0 if pu > 0.0 else -1.0
+        first = sense * math.ceil(sense * where - reach)
+        nearest = min(max(first, 0.0), last)
         cu = u - (nearest - middle) * spacing
         moment = cu * pw - w * pu
         moment_sq = moment * moment
-        # The neighbour on the side from which the ray comes, if there is one, would be met first.
-        upstream = -1.0 if pu > 0.0 else 1.0
-        other = nearest + upstream
-        other_moment = moment - upstream * spacing * pw
-        shaded = (other >= 0.0) & (other <= last) & (other_moment * other_moment < across * outer_sq)
-        passes = moment_sq >= across * outer_sq
-        hits = moment_sq < across * radius_sq
+        # Past all tubes: beside the one that it comes nearest to, or beyond their ends from the top of the row down.
+        v_top, v_bottom = v + (outer - w) * per_fall * pv, v - (outer + w) * per_fall * pv
+        beyond = (min(v_top, v_bottom) > half_length) | (max(v_top, v_bottom) < -half_length)
+        passes = (moment_sq >= across * outer_sq) | beyond
+        hits = (moment_sq < across * radius_sq) & (not beyond)
         to_outer = math.sqrt(max(across * outer_sq - moment_sq, 0.0))
         to_absorber = math.sqrt(max(across * radius_sq - moment_sq, 0.0))
         s = (-(cu * pu + w * pw) - to_outer) / across
@@ -402,7 +405,7 @@ def meet_row(
             gu, gw = gu + bend_2 * hu, gw + bend_2 * hw
             hu, hw = hu + s_vacuum * gu, hw + s_vacuum * gw
         inside_ends = (abs(v_outer) <= half_length) & (abs(v_hit) <= half_length)
-        plain = steep & (passes | (hits & inside_ends & (not shaded) & (s > 0.0)))
+        plain = steep & (passes | (hits & inside_ends & (s > 0.0)))
         reaches = plain & hits
         here = power * share if reaches else 0.0
         missed += power if plain & passes else 0.0
@@ -413,7 +416,7 @@ def meet_row(
         put(patch, k, np.int32(place) * np.int32(around) + np.int32(turn) if reaches else np.int32(0))
         put(arrived, k, here)
         put(cosine, k, min(to_absorber / radius, 1.0))
-        beside = (enveloped is not None) & steep & (not passes) & (not hits) & (not shaded)
+        beside = (enveloped is not None) & steep & (not passes) & (not hits)
         beside &= (abs(v_outer) <= half_length) & (s > 0.0)
         put(stray, k, DONE if plain | (power == 0.0) else (BESIDE if beside else FROM_SHEET))
     return missed, lost
