@@ -71,8 +71,10 @@ def room_for_leftovers(count: int) -> "Leftovers":
 
 
 @contextlib.contextmanager
-def general_path_beside() -> Iterator[None]:
+def general_path_beside() -> Iterator[bool]:
     """While the block runs, a second process compiles the general path, if that must be compiled and can be kept.
+
+    The block is told whether that is so: then it should compile the other half.
 
     Whatever goes wrong there, the general path is then compiled in this process when it is called.
     """
@@ -80,7 +82,7 @@ def general_path_beside() -> Iterator[None]:
 
     can_be_kept = getattr(getattr(finish_leftovers, "stats", None), "cache_path", None) is not None
     if _kept(finish_leftovers) or not can_be_kept or default_threads() < 2 or not sys.executable:
-        yield
+        yield False
         return
     folder = str(Path(__file__).resolve().parent.parent)
     command = [sys.executable, "-P", "-c", _GENERAL_PATH, folder]
@@ -89,11 +91,11 @@ def general_path_beside() -> Iterator[None]:
             command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )
     except OSError:
-        yield
+        yield False
         return
     with process:
         try:
-            yield
+            yield True
         except BaseException:
             process.kill()
             raise

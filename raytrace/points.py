@@ -66,8 +66,12 @@ def replicates_for(rays: int) -> Replicates:
     return Replicates(count=groups * per_group, rays_each=each, groups=groups)
 
 
+@functools.lru_cache(maxsize=256)
 def shifts_and_key(seed: int, replicate: int) -> tuple[Ints, int]:
-    """The random shift of a replicate's lattice, (8,) int of 2^-32, and the key of its hashed numbers."""
+    """The random shift of a replicate's lattice, (8,) int of 2^-32, and the key of its hashed numbers.
+
+    Remembered, as a table traces the same few replicates at each of its nodes; so the shift must not be written to.
+    """
     sequence = np.random.SeedSequence(entropy=seed, spawn_key=(replicate,))
     rng = np.random.Generator(np.random.PCG64(sequence))
     return rng.integers(-(1 << 31), 1 << 31, DIMENSIONS), int(rng.integers(0, 1 << 62))

@@ -16,7 +16,7 @@ from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
-from raytrace.arrays import Floats
+from raytrace.arrays import Floats, Ints
 from raytrace.compiling import default_threads, general_path_beside, room_for_leftovers
 from raytrace.lens import grooves_of
 from raytrace.optics.spectrum import line_optics
@@ -199,6 +199,26 @@ def prepare(scene: Scene) -> PreparedScene:
     )
 
 
+def _trace_replicate(
+    inputs: KernelInputs, rays: int, vector: Ints, seed: int, number: int, sums: tuple[Floats, Floats, Floats, Floats]
+) -> None:
+    """Add the rays of replicate `number` to its sums: totals, tubes, profile, flux."""
+    from raytrace.kernels.block import trace_plain
+    from raytrace.kernels.path import finish_leftovers
+
+    sheet, row = inputs.sheet, inputs.row
+    flags: list[Literal[True] | None] = [
+        True if flag else None for flag in (sheet.flipped, row.enveloped, sheet.sag != 0.0)
+    ]
+    shift, key = shifts_and_key(seed, number)
+    left = room_for_leftovers(min(rays, CHUNK))
+    for start in range(0, max(rays, 1), CHUNK):
+        count = min(CHUNK, rays - start)
+        noted = trace_plain(*inputs, start, count, vector, shift, *sums, left, *flags)
+        if noted:
+            finish_leftovers(*inputs, key, noted, left, *sums)
+
+
 def run_replicates(
     inputs: KernelInputs,
     *,
@@ -210,9 +230,7 @@ def run_replicates(
     progress: Progress | None = None,
 ) -> Sums:
     """Trace a plan of replicates, numbered from `first`; the bits do not depend on the number of threads."""
-    from raytrace.kernels.block import trace_plain
-    from raytrace.kernels.path import SUMS, finish_leftovers
-    from raytrace.kernels.points import DIMENSIONS
+    from raytrace.kernels.path import SUMS
 
     vector = lattice_vector(plan.rays_each)
     row, window = inputs.row, inputs.window
@@ -222,15 +240,9 @@ def run_replicates(
     tubes = np.zeros((plan.groups, 2, row.tubes))
     profile = np.zeros((plan.groups, window.fine_bins + 2 * window.outer_bins))
     flux = np.zeros((2, tubes_mapped, patches))
-    sheet = inputs.sheet
-    flags: list[Literal[True] | None] = [
-        True if flag else None for flag in (sheet.flipped, row.enveloped, sheet.sag != 0.0)
-    ]
-    with general_path_beside():
-        trace_plain(
-            *inputs, 0, 0, vector, np.zeros(DIMENSIONS, np.int64), totals[0], tubes[0], profile[0], flux[0],
-            room_for_leftovers(0), *flags,
-        )  # fmt: skip
+    with general_path_beside() as worth_while:
+        if worth_while:  # no rays: to compile the block path meanwhile
+            _trace_replicate(inputs, 0, vector, seed, first, (totals[0], tubes[0], profile[0], flux[0]))
     lock = threading.Lock()
     done = itertools.count(1)
     stop = threading.Event()
@@ -238,16 +250,10 @@ def run_replicates(
     def run(group: int) -> Floats:
         own_flux = np.zeros((tubes_mapped, patches))
         sums = totals[group], tubes[group], profile[group], own_flux
-        left = room_for_leftovers(min(plan.rays_each, CHUNK))
         for number in range(group, plan.count, plan.groups):
             if stop.is_set():
                 break
-            shift, key = shifts_and_key(seed, first + number)
-            for ray in range(0, plan.rays_each, CHUNK):
-                rays = min(CHUNK, plan.rays_each - ray)
-                noted = trace_plain(*inputs, ray, rays, vector, shift, *sums, left, *flags)
-                if noted:
-                    finish_leftovers(*inputs, key, noted, left, *sums)
+            _trace_replicate(inputs, plan.rays_each, vector, seed, first + number, sums)
             if progress is not None:
                 with lock:
                     progress(next(done) / plan.count)

@@ -38,9 +38,7 @@ def sloped(tilt: float) -> RowPose:
 def small() -> Iterator[None]:
     """Coarse tables: their errors are larger than those of real ones, their construction is the same."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(response_module, "RAYS_A_NODE", 1 << 11)
-        patch.setattr(response_module, "RAYS_A_NODE_WITH_TILT", 1 << 11)
-        patch.setattr(response_module, "RAYS_WHERE_FAINT", 1 << 9)
+        patch.setattr(response_module, "RAYS_OF_A_NODE", ((0.05, 1 << 9), (1.0, 1 << 11)))
         patch.setattr(response_module, "CHECK_RAYS", 1 << 12)
         patch.setattr(response_module, "MOST_NODES", 250)
         patch.setattr(response_module, "MOST_NODES_WITH_TILT", 900)

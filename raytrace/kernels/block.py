@@ -361,19 +361,20 @@ def meet_row(
         pu, pv, pw = a00 * dx + a01 * dy + a02 * dz, a10 * dx + a11 * dy + a12 * dz, a20 * dx + a21 * dy + a22 * dz
         power = look(weight, k)
         across = max(pu * pu + pw * pw, TINY)
-        steep = pw < -1e-6
+        # Up or down: a row that is level while the lens leans over may be lit from below.
+        steep = abs(pw) > 1e-6
         per_fall = 1.0 / (pw if steep else -1.0)
         # Measured along the row in spacings: where the ray crosses the plane of the axes, and to either side the reach
         # of the tubes that its line meets. The first of them, in the ray's own sense, is the one that it meets first.
         where = (u - w * pu * per_fall) * per_spacing + middle
-        reach = outer * math.sqrt(across) * -per_fall * per_spacing
+        reach = outer * math.sqrt(across) * abs(per_fall) * per_spacing
         sense = 1.0 if pu > 0.0 else -1.0
         first = sense * math.ceil(sense * where - reach)
         nearest = min(max(first, 0.0), last)
         cu = u - (nearest - middle) * spacing
         moment = cu * pw - w * pu
         moment_sq = moment * moment
-        # Past all tubes: beside the one that it comes nearest to, or beyond their ends from the top of the row down.
+        # Past all tubes: beside the one that it comes nearest to, or beyond their ends all through the row.
         v_top, v_bottom = v + (outer - w) * per_fall * pv, v - (outer + w) * per_fall * pv
         beyond = (min(v_top, v_bottom) > half_length) | (max(v_top, v_bottom) < -half_length)
         passes = (moment_sq >= across * outer_sq) | beyond
@@ -405,10 +406,11 @@ def meet_row(
             gu, gw = gu + bend_2 * hu, gw + bend_2 * hw
             hu, hw = hu + s_vacuum * gu, hw + s_vacuum * gw
         inside_ends = (abs(v_outer) <= half_length) & (abs(v_hit) <= half_length)
-        plain = steep & (passes | (hits & inside_ends & (s > 0.0)))
-        reaches = plain & hits
+        reaches = steep & hits & inside_ends & (s > 0.0)
+        misses = steep & passes
+        plain = reaches | misses
         here = power * share if reaches else 0.0
-        missed += power if plain & passes else 0.0
+        missed += power if misses else 0.0
         lost += power * (1.0 - share) if reaches else 0.0
         place = min(max((v_hit / half_length + 1.0) * 0.5 * along, 0.0), along - 1.0)
         turn = min(turn_of(hu, hw) * around, around - 1.0)
