@@ -6,16 +6,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
+    from tracking.energy.fit.fit import Fitted
     from tracking.energy.fit.hours import Span
     from tracking.energy.fit.result import Way
     from tracking.energy.fit.sample import Effort
-
-DEFAULT_HOURS, DEFAULT_RAYS = 384, 4096
-MOST_HOURS, MOST_RAYS = 100_000, 1 << 20
-"""Far more than a comparison of designs needs."""
-
-
-WORST_MONTH = "worst-month"
+    from tracking.scenefile import SceneFile
 
 
 def fit(
@@ -42,13 +37,27 @@ def fit(
         ),
     ] = "perfectly",
     tilt: Annotated[bool, typer.Option(help="Also look at the tilt.")] = True,  # noqa: FBT002
+    builds: Annotated[  # noqa: FBT002
+        bool, typer.Option("--builds", help="Also compare ways to build: grooves, tubes, row; a minute or two.")
+    ] = False,
+    tolerances: Annotated[  # noqa: FBT002
+        bool, typer.Option("--tolerances", help="Also find the errors that the design bears; a minute or two.")
+    ] = False,
+    marks: Annotated[
+        str | None,
+        typer.Option(
+            metavar="DATE",
+            help="Also compare spacings of the marks on a day, for four ways to build; some minutes.",
+            show_default=False,
+        ),
+    ] = None,
     hours: Annotated[
         int,
         typer.Option(metavar="N", help="Positions of the sun traced for each candidate; rounded up to 16 replicates."),
-    ] = DEFAULT_HOURS,
+    ] = 384,
     rays: Annotated[
         int, typer.Option(metavar="N", help="Rays for each of them; rounded up to a power of two.")
-    ] = DEFAULT_RAYS,
+    ] = 4096,
     seed: Annotated[int, typer.Option(metavar="N", help="The same seed gives the same result.")] = 0,
     threads: Annotated[
         int | None,
@@ -76,6 +85,8 @@ def fit(
     Ctrl-C ends the search; what was found so far is kept and printed.
     """
     from tracking.cli import console, files, options
+    from tracking.cli.fit_more import further_answers
+    from tracking.cli.fit_options import WORST_MONTH, effort_of, span_of, this_year, way_of
     from tracking.cli.scene_words import scene_errors
     from tracking.cli.tables import console_width
 
@@ -96,34 +107,26 @@ def fit(
         tell_frame(scene, json=json, out=out)
         return
 
-    from tracking.energy.fit.fit import fit_of
-    from tracking.response import response_table
     from tracking.scenefile import read_scene
 
+    day = None if marks is None else options.date("--marks", marks)
     effort = effort_of(hours, rays, seed, threads)
     scene_file = read_scene(scene)
-    span = span_of("year" if over == WORST_MONTH else over, this_year(year, scene_file.site.timezone))
-    with scene_errors(scene), console.progress_bar("Trying lens heights and tilts") as progress:
-        fitted = fit_of(
-            scene_file,
-            span,
-            table_of=lambda built, tell: response_table(built, progress=tell),
-            worst_month=over == WORST_MONTH,
-            moved=way,
-            with_tilt=tilt,
-            effort=effort,
-            progress=progress,
-        )
-    found = fitted.fit
-    if found.interrupted:
+    is_worst = over == WORST_MONTH
+    span = span_of("year" if is_worst else over, this_year(year, scene_file.site.timezone))
+    with scene_errors(scene):
+        fitted = fitted_scene(scene_file, span, worst_month=is_worst, moved=way, with_tilt=tilt, effort=effort)
+        more = further_answers(fitted, scene_file, effort, builds=builds, tolerances=tolerances, marks=day)
+    if fitted.fit.interrupted or more.interrupted:
         console.talk("focalrow: interrupted; what was found so far is kept.")
     from tracking.cli.fit_numbers import json_object
     from tracking.cli.fit_table import table_text
     from tracking.cli.fit_tilt_table import tilt_object
 
+    numbers = json_object(scene_file, fitted.fit) | {"tilt": tilt_object(fitted.fit.tilt)} | more.numbers()
     texts = {
-        "fit.txt": table_text(scene_file, found, width=console_width()),
-        "fit.json": console.as_json(json_object(scene_file, found) | {"tilt": tilt_object(found.tilt)}),
+        "fit.txt": table_text(scene_file, fitted.fit, more.sections(width=console_width()), width=console_width()),
+        "fit.json": console.as_json(numbers),
     }
     if out is not None:
         files.write_files(out, texts)
@@ -131,81 +134,22 @@ def fit(
     console.result(texts["fit.json" if json else "fit.txt"])
 
 
-def way_of(text: str) -> "Way":
-    """How the mount is moved.
+def fitted_scene(
+    scene_file: "SceneFile", span: "Span", *, worst_month: bool, moved: "Way", with_tilt: bool, effort: "Effort"
+) -> "Fitted":
+    """Lens height and tilt, with a bar while they are sought."""
+    from tracking.cli import console
+    from tracking.energy.fit.fit import fit_of
+    from tracking.response import response_table
 
-    Raises
-    ------
-    InputError
-        If it is none of the words.
-    """
-    from tracking.cli import options
-    from tracking.energy.fit.result import WAYS
-
-    for way in WAYS:
-        if text == way:
-            return way
-    raise options.wrong("--moved", f'"{text}" is no way to move a lens', ", ".join(f'"{way}"' for way in WAYS))
-
-
-def effort_of(hours: int, rays: int, seed: int, threads: int | None) -> "Effort":
-    """Hours and rays for each candidate.
-
-    Raises
-    ------
-    InputError
-        If a number is out of range.
-    """
-    from tracking.cli import options
-    from tracking.energy.fit.sample import REPLICATES, Effort
-
-    for option, value, low, high in (("--hours", hours, 1, MOST_HOURS), ("--rays", rays, 1, MOST_RAYS)):
-        if not low <= value <= high:
-            raise options.wrong(option, f"{value} is out of range", f"a whole number from {low} to {high}")
-    return Effort(draws=-(-hours // REPLICATES), rays=1 << (rays - 1).bit_length(), seed=seed, threads=threads)
-
-
-def this_year(year: int | None, timezone: str) -> int:
-    """The year asked for, or the present one on a clock.
-
-    Raises
-    ------
-    InputError
-        If it is out of range.
-    """
-    import datetime as dt
-    import zoneinfo
-
-    from tracking.cli import options
-
-    if year is None:
-        return dt.datetime.now(zoneinfo.ZoneInfo(timezone)).year
-    if not options.FIRST_YEAR <= year <= options.LAST_YEAR:
-        raise options.wrong("--year", f"{year} is out of range", f"{options.FIRST_YEAR} to {options.LAST_YEAR}")
-    return year
-
-
-def span_of(text: str, year: int) -> "Span":
-    """The time that is written as "year", year-month or year-month-day.
-
-    Raises
-    ------
-    InputError
-        If it is none of these, or not in the calendar.
-    """
-    import re
-
-    from tracking.cli import options
-    from tracking.energy.fit.hours import Span
-
-    if text == "year":
-        return Span(year=year)
-    if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, flags=re.ASCII):
-        day = options.date("--over", text)
-        return Span(year=day.year, month=day.month, day=day.day)
-    if re.fullmatch(r"\d{4}-\d{2}", text, flags=re.ASCII):
-        first = options.date("--over", f"{text}-01")
-        return Span(year=first.year, month=first.month)
-    raise options.wrong(
-        "--over", f'"{text}" is no span of time', '"year", "worst-month", a month "2026-06" or a day "2026-06-21"'
-    )
+    with console.progress_bar("Trying lens heights and tilts") as progress:
+        return fit_of(
+            scene_file,
+            span,
+            table_of=lambda built, tell: response_table(built, progress=tell),
+            worst_month=worst_month,
+            moved=moved,
+            with_tilt=with_tilt,
+            effort=effort,
+            progress=progress,
+        )

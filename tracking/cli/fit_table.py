@@ -22,8 +22,8 @@ HEIGHTS_SHOWN = 14
 """Rows of the table of heights."""
 
 
-def table_text(scene_file: SceneFile, fit: Fit, *, width: int) -> str:
-    """The answers for people."""
+def table_text(scene_file: SceneFile, fit: Fit, more: Sequence[str] = (), *, width: int) -> str:
+    """The answers for people; `more` are sections on what else was asked for."""
     name = scene_file.site.name
     time = f"the month that is worst, {fit.span.text}" if fit.worst_month else fit.span.text
     opening = [
@@ -47,7 +47,7 @@ def table_text(scene_file: SceneFile, fit: Fit, *, width: int) -> str:
         remarks.append(
             f"{fit.hours_without_dni:g} hours have no value in the weather file and are skipped, not filled."
         )
-    return "\n\n".join([*parts, *closing_sections(scene_file, remarks, width=width)])
+    return "\n\n".join([*parts, *more, *closing_sections(scene_file, remarks, width=width)])
 
 
 def way_words(scene_file: SceneFile, fit: Fit) -> str:

@@ -7,7 +7,7 @@ import numpy as np
 
 from raytrace.response import ResponseTable
 from tracking.energy.fit.height import BestHeight, Progress, best_height
-from tracking.energy.fit.hours import Span, hours_of
+from tracking.energy.fit.hours import Hours, Span, hours_of
 from tracking.energy.fit.judge import Judge
 from tracking.energy.fit.moving import Moved, aimed, by_plan, seasonal, standing_still
 from tracking.energy.fit.result import DayMoves, Fit, Way
@@ -30,10 +30,13 @@ HEIGHT_DIGITS = 3
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Fitted:
-    """A fit, and what further questions start from: the scene at its best height, and the span as it is moved."""
+    """A fit, and what further questions start from: the scene at its best height, the hours that count, and the light
+    on the lens in them as it is moved.
+    """
 
     fit: Fit
     scene_file: SceneFile
+    hours: Hours
     moved: Moved
 
 
@@ -127,6 +130,7 @@ def fit_of(
             interrupted=interrupted,
         ),
         scene_file=built,
+        hours=hours.of_month(way.hours.span.month) if worst_month and way.hours.span.month else hours,
         moved=way,
     )
 
