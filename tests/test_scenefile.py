@@ -34,7 +34,7 @@ LEAST: dict[str, Any] = {
 }
 """The shortest scene: all that is required, nothing else. Invented numbers."""
 
-DROP = object()
+DROP = ...  # stands for "without this key"; printed alike in each process that runs the tests
 """Stands for a key that is taken away."""
 
 
