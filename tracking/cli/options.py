@@ -5,7 +5,6 @@ import math
 import re
 
 from tracking.errors import InputError
-from tracking.scenefile.units import ANGLE, DURATION, IRRADIANCE, QuantityError, quantity
 
 MOST_RAYS = 1_000_000_000
 """Rays that can be asked for: some minutes of work, and far more than any scene needs."""
@@ -23,6 +22,20 @@ def wrong(option: str, problem: str, allowed: str) -> InputError:
     return InputError(key=option, problem=problem, allowed=f"Allowed: {allowed}.")
 
 
+def _quantity(option: str, text: str, kind: str, *, low: str | None = None, high: str | None = None) -> float:
+    """A number with a unit, in the unit that we calculate in.
+
+    The grammar is that of scene files; it is read here only, as its package brings in all that scenes are made of.
+    """
+    from tracking.scenefile.units import ANGLE, DURATION, IRRADIANCE, QuantityError, quantity
+
+    kinds = {"angle": ANGLE, "duration": DURATION, "irradiance": IRRADIANCE}
+    try:
+        return quantity(text, kinds[kind], low=low, high=high)
+    except QuantityError as error:
+        raise wrong(option, error.problem, error.allowed) from None
+
+
 def angle(option: str, text: str, *, limit: float = 90.0) -> float:
     """An angle in [deg], strictly between -limit and limit.
 
@@ -31,10 +44,7 @@ def angle(option: str, text: str, *, limit: float = 90.0) -> float:
     InputError
         If it is not written as number, space, unit, or lies outside.
     """
-    try:
-        value = quantity(text, ANGLE)
-    except QuantityError as error:
-        raise wrong(option, error.problem, error.allowed) from None
+    value = _quantity(option, text, "angle")
     if not -limit < value < limit:
         raise wrong(option, f'"{text}" is out of range', f"between -{limit:g} and {limit:g} deg")
     return value
@@ -48,10 +58,7 @@ def flux(option: str, text: str) -> float:
     InputError
         If it is not written as number, space, unit, or lies outside.
     """
-    try:
-        return quantity(text, IRRADIANCE, low="100 W/m^2", high="100 kW/m^2")
-    except QuantityError as error:
-        raise wrong(option, error.problem, error.allowed) from None
+    return _quantity(option, text, "irradiance", low="100 W/m^2", high="100 kW/m^2")
 
 
 def step(option: str, text: str) -> dt.timedelta:
@@ -62,11 +69,7 @@ def step(option: str, text: str) -> dt.timedelta:
     InputError
         If it is not written as number, space, unit, or lies outside.
     """
-    try:
-        seconds = quantity(text, DURATION, low=SHORTEST_STEP, high=LONGEST_STEP)
-    except QuantityError as error:
-        raise wrong(option, error.problem, error.allowed) from None
-    return dt.timedelta(seconds=seconds)
+    return dt.timedelta(seconds=_quantity(option, text, "duration", low=SHORTEST_STEP, high=LONGEST_STEP))
 
 
 def date(option: str, text: str) -> dt.date:
