@@ -207,7 +207,8 @@ def _lines(numbers: dict[str, Any]) -> list[str]:
         where = f"on {first['date']} at {when} the shadow of a plumb line points to true {points}"
     told.append(f"true-north: {where}; {_pages(north)}.")
     told += [
-        f"{name.replace('_', '-')}: radius {plate['radius_mm']:g} mm, {len(plate['marks_deg'])} marks; {_pages(plate)}."
+        f"{name.replace('_', '-')}: radius {plate['radius_mm']:g} mm, {_count(len(plate['marks_deg']), 'mark')}; "
+        f"{_pages(plate)}."
         for name in ("tilt_quadrant", "swivel_dial")
         if (plate := numbers.get(name))
     ]
@@ -218,4 +219,8 @@ def _lines(numbers: dict[str, Any]) -> list[str]:
 
 def _pages(entry: dict[str, Any]) -> str:
     count = entry["pages"]
-    return "no PDF" if count == 0 else f"{count} page{'' if count == 1 else 's'}"
+    return "no PDF" if count == 0 else _count(count, "page")
+
+
+def _count(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"

@@ -157,15 +157,20 @@ def _level_target(maker: _Maker) -> None:
     pin = settings.level_pin or level_target.chosen_pin(noons, room)
     figures: list[Figure] = []
     curves: list[DayCurve] = []
+    missing: list[dt.date] = []
     for number, half in enumerate(halves, 1):
-        heading = level_target.heading(clock, half, pin, maker.place, words)
         target = level_target.level_target(site, half, year, pin=pin, noons=noons, room=room, words=words)
+        heading = level_target.heading(clock, half, pin, maker.place, words, target.missing)
+        if target.missing:  # the words about it take some of the room
+            less = room_below(heading, settings.paper, words)
+            target = level_target.level_target(site, half, year, pin=pin, noons=noons, room=less, words=words)
         figures.append(maker.one_page(target.drawing, target.window, heading, number, len(halves)))
         maker.add_drawing(f"level-target-{number}", heading.title, target.drawing)
         curves += target.curves
-        if target.missing:
-            dates = ", ".join(date.isoformat() for date in target.missing)
-            maker.made.remarks.append(f"level-target: no curve on the page for {dates}: the sun stays too low.")
+        missing += target.missing
+    if missing:
+        dates = ", ".join(date.isoformat() for date in sorted(set(missing)))
+        maker.made.remarks.append(f"level-target: no curve on the page for {dates}: the sun stays too low.")
     maker.add_pages("level-target", headings[0].title, figures)
     maker.made.numbers["level_target"] |= {
         "pin_mm": pin,

@@ -106,14 +106,19 @@ def noon_range(site: Site, year: int) -> tuple[float, float]:
     return min([0.0, *north]), max([0.0, *north])
 
 
-def heading(clock: Clock, half: Sequence[int], pin: float, place: str, words: TemplateWords) -> Heading:
-    """What stands above the page of one half of the year."""
+def heading(
+    clock: Clock, half: Sequence[int], pin: float, place: str, words: TemplateWords, missing: Sequence[dt.date] = ()
+) -> Heading:
+    """What stands above the page of one half of the year; `missing` are its dates without a curve."""
     months = [words.short_months[month - 1] for month in (half[0], half[-1])]
     lines = [words.level_pin.format(pin=f"{pin:g}"), clock_words(clock, words)]
+    paragraphs = [words.level_use, words.level_cut.format(elevation=f"{LEAST_ELEVATION:g}")]
+    if missing:
+        paragraphs.append(words.level_missing.format(dates=", ".join(_day(date, words) for date in missing)))
     return Heading(
         title=words.level_title.format(first=months[0], last=months[1], place=place),
         lines=tuple(lines),
-        paragraphs=(words.level_use, words.level_cut.format(elevation=f"{LEAST_ELEVATION:g}")),
+        paragraphs=tuple(paragraphs),
     )
 
 
