@@ -523,3 +523,22 @@ def test_starter_does_not_write_over_a_file_unless_told_to(tmp_path: Path) -> No
 def test_starter_in_a_place_where_none_can_be(tmp_path: Path, name: str) -> None:
     with pytest.raises(InputError):
         write_starter(tmp_path / name)
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        (
+            {"tubes.count": 2, "tubes.spacing": "40 mm"},
+            "got 40 mm for tubes of 47 mm: they would overlap. Allowed: at least the outer diameter of a tube.",
+        ),
+        (
+            {"mount.lens_height": "20 mm"},
+            "they would stick through the lens. Allowed: it must leave room for the tubes.",
+        ),
+    ],
+)
+def test_what_is_wrong_and_what_is_allowed_are_told_apart(
+    tmp_path: Path, changes: dict[str, Any], message: str
+) -> None:
+    assert str(refusal(tmp_path, changes)).endswith(message)

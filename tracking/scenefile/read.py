@@ -201,17 +201,29 @@ TABLE_OF = {
 }
 """In which table the fields of each class stand."""
 
+GOING_TOGETHER = "values that go together"
+
 
 def _problem_of(error: ValueError) -> Problem:
     """The problem that a class's own check has found, with the class's field as the file's key."""
     text = str(error)
     match = re.match(r"(\w+)\.(\w+):? +", text)
     if match is None or match[1] not in TABLE_OF:
-        return Problem(key="scene", problem=text.rstrip("."), allowed="values that go together")
+        return Problem(key="scene", problem=text.rstrip("."), allowed=GOING_TOGETHER)
     problem, _, allowed = text[match.end() :].rstrip(".").partition(" Allowed: ")
-    return Problem(
-        key=f"{TABLE_OF[match[1]]}.{match[2]}", problem=problem.rstrip("."), allowed=allowed or "see what is said"
-    )
+    if not allowed:
+        problem, allowed = _parted(problem)
+    return Problem(key=f"{TABLE_OF[match[1]]}.{match[2]}", problem=problem.rstrip("."), allowed=allowed)
+
+
+def _parted(text: str) -> tuple[str, str]:
+    """What is wrong and what is allowed, of "must be so, got this"."""
+    must, comma, got = text.partition(", got ")
+    if not comma:
+        return text, GOING_TOGETHER
+    if must.startswith("must be "):
+        return f"got {got}", must.removeprefix("must be ")
+    return f"got {got}", f"it {must}" if must.startswith("must ") else must
 
 
 def _collisions(scene: Scene, mount: Mount) -> Iterator[Problem]:
