@@ -11,11 +11,13 @@ from tracking.cli import draw_templates
 if TYPE_CHECKING:
     import datetime as dt
 
+    from raytrace.response import ResponseTable
     from raytrace.result import TraceResult
     from tracking.cli.light_numbers import Sunlight
     from tracking.paper.solids import Machine
     from tracking.paper.style import Picture
     from tracking.plans.day import Day
+    from tracking.plans.moves import MovesPlan
     from tracking.scenefile import SceneFile
 
 DEFAULT_RAYS = 1_000_000
@@ -90,7 +92,9 @@ class Drawn:
     trace: "TraceResult"
     pictures: "tuple[Picture, ...]"
     machine: "Machine"
+    table: "ResponseTable"
     plan: "Day"
+    moves: "MovesPlan | None"
 
 
 def all_pictures(
@@ -102,7 +106,10 @@ def all_pictures(
     rays: int,
     seed: int,
 ) -> Drawn:
-    """Trace what the pictures show, and draw them; the machine at the moment's setting, and the day's plan."""
+    """Trace what the pictures show, and draw them; the machine at the moment's setting; the day and its moves.
+
+    Powers of the day come from the scene's response table, which is built where none is kept.
+    """
     import datetime as dt
 
     from raytrace.paths import ray_paths
@@ -114,11 +121,14 @@ def all_pictures(
     from tracking.paper.solids import drawn_setting, machine
     from tracking.paper.sun_figures import sky_pictures
     from tracking.plans.day import day_plan
-    from tracking.plans.power import Effort
+    from tracking.plans.moves import chosen_plan
+    from tracking.response import response_table
 
     sunlight = sunlight_of_angles(scene_file, *angles, 0.0) if moment is None else sunlight_at(scene_file, moment)
     day = date or dt.datetime.now(scene_file.site.zone).date()
-    with console.progress_bar("Tracing for the pictures (the very first run compiles first)") as progress:
+    with console.progress_bar("Building the response table, once for this scene") as progress:
+        table = response_table(scene_file, progress=progress)
+    with console.progress_bar("Tracing for the pictures") as progress:
         traced = trace(
             scene_file.scene,
             transversal_angle=sunlight.transversal,
@@ -129,8 +139,10 @@ def all_pictures(
         )
         view = LightView(scene=scene_file.scene, trace=traced, row=sunlight.row, dni=sunlight.dni)
         light = light_pictures(view)
-        plan = day_plan(scene_file, day, dt.timedelta(minutes=DAY_STEP_MINUTES), effort=Effort(seed=seed))
-        sky = sky_pictures(scene_file, plan, seed=seed, progress=progress)
+        plan = day_plan(scene_file, day, dt.timedelta(minutes=DAY_STEP_MINUTES), table=table)
+        # A day on which nothing is aimed has no plan of moves.
+        moves = chosen_plan(scene_file, day, table) if 60.0 * plan.totals.hours_aimed >= 1.0 else None
+        sky = sky_pictures(scene_file, plan, moves, table, seed=seed, progress=progress)
     if sunlight.moment is None:
         tilt, swivel = drawn_setting(scene_file.mount)
     else:
@@ -149,7 +161,9 @@ def all_pictures(
         trace=traced,
         pictures=(*light, *sky),
         machine=machine(scene_file, tilt=tilt, swivel=swivel, row=row, rays=lines),
+        table=table,
         plan=plan,
+        moves=moves,
     )
 
 

@@ -202,6 +202,7 @@ def focal_line(view: LightView) -> Picture:
     centre = line.centroid or 0.0
     half = max(1.2 * scene.tubes.outer_diameter, min(1.3 * (line.w95 or 0.0), 0.6 * scene.lens.width))
     _draw_profile(top, view, here, centre)
+    figure.legend(handles=top.get_legend_handles_labels()[0], loc="outside upper left", ncols=4)
     image = bottom.pcolormesh(
         found.edges * MM,
         _edges_about(heights) * MM,
@@ -274,7 +275,6 @@ def _draw_profile(axes: Axes, view: LightView, here: Profiles, centre: float) ->
     axes.set_ylim(0.0, 1.42 * top)
     axes.set_ylabel("flux over DNI")
     axes.set_title(f"On the plane of the tubes; {view.words}", fontsize=8.5)
-    axes.legend(loc="upper right")
 
 
 def flux(view: LightView) -> tuple[Picture, Picture]:

@@ -8,6 +8,7 @@ from typing import Any
 
 import matplotlib as mpl
 from matplotlib.figure import Figure
+from matplotlib.patheffects import AbstractPathEffect, withStroke
 
 PAGE_WIDTH = 7.1
 """Width of a picture [in]: 180 mm, what A4 and Letter leave between margins of 15 mm and more."""
@@ -81,3 +82,8 @@ def drawing() -> Iterator[None]:
 def new_figure(height: float) -> Figure:
     """An empty picture of the page's width; height in [in]."""
     return Figure(figsize=(PAGE_WIDTH, height), layout="constrained")
+
+
+def halo() -> AbstractPathEffect:
+    """A white rim for letters that stand on lines."""
+    return withStroke(linewidth=2.5, foreground="white")

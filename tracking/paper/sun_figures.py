@@ -1,35 +1,35 @@
-"""Pictures of the place: the sun's path with the mount's reach, efficiency over the angles, height against energy."""
+"""Pictures of the place: efficiency over the sun's angles, lens height against the energy of days; and all of them."""
 
 import datetime as dt
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
-from matplotlib.axes import Axes
 
 from raytrace.arrays import Floats
+from raytrace.response import ResponseTable
 from raytrace.scene import Scene
 from raytrace.trace import prepare, trace_prepared
-from tracking.mount import MIN_ELEVATION, aim, lens_angles, row_pose
 from tracking.paper import style
+from tracking.paper.reach_figure import LINES, MONTHS, four_dates, sun_and_reach
 from tracking.paper.style import Picture, drawing, new_figure
 from tracking.plans.day import Day, aperture_power
 from tracking.plans.instant import Instant, instants_at
+from tracking.plans.moves import MovesPlan
 from tracking.scenefile import SceneFile
-from tracking.sky.sunpath import day_instants, sun_path
+from tracking.sky.sunpath import day_instants
 
 MM = 1e3
 Progress = Callable[[float], None]
 
-REACH_STEP = 6.0  # [deg], of the grid over the sky on which the reach is looked at
-REACHED_TRANSVERSAL = 0.5
-"""Sun's angle across the grooves [deg] within which the lens counts as aimed: the line is off by 7 mm at 0.8 m."""
-
-RAYS_AT_ANGLES = 1 << 12
 RAYS_AT_HEIGHTS = 1 << 13
-LONGITUDINAL_END = 60.0  # [deg]
-ANGLE_NODES = (31, 21)
+ANGLE_NODES = (61, 41)
+"""Points of the map over the transversal and the longitudinal angle."""
+SHOWN_FROM = 0.02
+"""Share of the best efficiency from which on angles are shown."""
+ANGLE_MARGIN = 1.0
+"""Shown beyond the angles at which something reaches the row [deg]."""
+
 HEIGHTS_TRIED = 13
 BAND = 0.99
 """Heights count as best where the day's energy is at least this share of the most that was found."""
@@ -39,151 +39,36 @@ HEIGHT_RANGE = (0.72, 1.12)
 
 
 def sky_pictures(
-    scene_file: SceneFile, plan: Day, *, seed: int = 0, progress: Progress | None = None
+    scene_file: SceneFile,
+    plan: Day,
+    moves: MovesPlan | None,
+    table: ResponseTable,
+    *,
+    seed: int = 0,
+    progress: Progress | None = None,
 ) -> tuple[Picture, ...]:
-    """All pictures of the place and its days."""
+    """All pictures of the place and its days; `moves` is None on a day without a plan of moves."""
     with drawing():
         return (
-            sun_and_reach(scene_file, plan),
-            efficiency(scene_file, seed=seed),
+            sun_and_reach(scene_file, plan, moves),
+            efficiency(table),
             heights(scene_file, four_dates(plan.date), seed=seed, progress=progress),
         )
 
 
-def four_dates(date: dt.date) -> tuple[dt.date, ...]:
-    """The year's solstices, an equinox, and the date itself, each once, in order."""
-    fixed = [dt.date(date.year, 3, 20), dt.date(date.year, 6, 21), dt.date(date.year, 12, 21)]
-    return tuple(sorted({*fixed, date}))
-
-
-_LINES = ((style.BLUE, "-", "o"), (style.RED, "--", "s"), (style.GREEN, "-.", "^"), (style.PURPLE, ":", "D"))
-
-
-def sun_and_reach(scene_file: SceneFile, plan: Day) -> Picture:
-    """The sun's path on several days over the sky that the mount reaches, and the day's settings below."""
-    azimuth = np.arange(0.0, 360.0 + REACH_STEP, REACH_STEP)
-    elevation = np.arange(MIN_ELEVATION, 90.0 + 0.5 * REACH_STEP, REACH_STEP)
-    off, skew = _reach(scene_file, azimuth, elevation)
-    figure = new_figure(6.6)
-    sky, settings = figure.subplots(2, 1, height_ratios=(1.6, 1.0))
-    sky.contourf(azimuth, elevation, (off > REACHED_TRANSVERSAL).astype(float), levels=[0.5, 1.5], colors=["#d9d9d9"],
-                 hatches=["xx"])  # fmt: skip
-    shown = np.where(off > REACHED_TRANSVERSAL, np.nan, skew)
-    if np.isfinite(shown).any() and np.nanmax(shown) > 1.0:
-        lines = sky.contour(azimuth, elevation, np.ma.masked_invalid(shown), levels=[10, 20, 30, 45, 60],
-                            colors="#777777", linewidths=0.7)  # fmt: skip
-        sky.clabel(lines, fmt="%d deg", fontsize=7.5)
-    for k, date in enumerate(four_dates(plan.date)):
-        _draw_sun(sky, scene_file, date, *_LINES[k % len(_LINES)])
-    sky.set_xlim(0.0, 360.0)
-    sky.set_ylim(0.0, 103.0)
-    sky.set_yticks(range(0, 91, 15))
-    sky.set_xticks(range(0, 361, 45), ["N", "45", "E", "135", "S", "225", "W", "315", "N"])
-    sky.set_xlabel("azimuth, clockwise from true north [deg]")
-    sky.set_ylabel("elevation [deg]")
-    sky.set_title(
-        "Dots: full hours. Grey, crossed: out of the mount's reach. Thin lines: skew along the grooves", fontsize=8.5
-    )
-    sky.legend(loc="upper right", ncols=4, fontsize=7.5)
-    aimed = [entry.instant for entry in plan.instants if entry.instant.aim is not None]
-    reached = [i for i in aimed if i.aim is not None and abs(i.aim.angles.transversal) <= REACHED_TRANSVERSAL]
-    _draw_settings(settings, scene_file, plan, aimed)
-    tilts = [i.aim.setting.tilt for i in aimed if i.aim is not None]
-    worst = max((abs(i.aim.angles.longitudinal) for i in aimed if i.aim is not None), default=0.0)
-    span = f"from {min(tilts):.0f} to {max(tilts):.0f} deg" if tilts else "not used"
-    return Picture(
-        name="sun-and-reach",
-        title="The sun's path and the mount's reach",
-        alt=(
-            f"The sun's path at {scene_file.site.name} on {len(four_dates(plan.date))} days over the mount's reach. On "
-            f"{plan.date.isoformat()} the lens can be aimed at {len(reached)} of {len(aimed)} instants with the sun "
-            f"at {MIN_ELEVATION:g} deg or above; its tilt runs {span} and the skew along the grooves goes up to "
-            f"{worst:.0f} deg."
-        ),
-        figure=figure,
-        numbers={
-            "date": plan.date.isoformat(),
-            "instants_aimed": len(aimed),
-            "instants_within_reach": len(reached),
-            "largest_longitudinal_angle_deg": worst,
-            "tilt_deg": tilts,
-        },
-    )
-
-
-def _reach(scene_file: SceneFile, azimuth: Floats, elevation: Floats) -> tuple[Floats, Floats]:
-    """|transversal| and |longitudinal| angle [deg] at the best setting, (elevations, azimuths)."""
-    mount = scene_file.mount
-    off, skew = (np.full((len(elevation), len(azimuth)), 90.0) for _ in range(2))
-    for i, e in enumerate(elevation.tolist()):
-        for j, a in enumerate(azimuth.tolist()):
-            setting = aim(mount, a, e)
-            if setting is not None:
-                angles = lens_angles(mount, setting.tilt, setting.swivel, a, e)
-                if float(angles.incidence) < 89.0:
-                    off[i, j], skew[i, j] = abs(float(angles.transversal)), abs(float(angles.longitudinal))
-    return off, skew
-
-
-def _draw_sun(axes: Axes, scene_file: SceneFile, date: dt.date, colour: str, dashes: str, marker: str) -> None:
-    site = scene_file.site
-    times = day_instants(site, date, dt.timedelta(minutes=5))
-    if not times:
-        return
-    path = sun_path(site, [time.astimezone(dt.UTC) for time in times])
-    azimuth, elevation = np.array(path.azimuth), np.array(path.elevation)
-    jump = np.abs(np.diff(azimuth)) > 180.0
-    label = f"{date.day} {_MONTHS[date.month - 1]}"
-    gaps = np.flatnonzero(jump) + 1
-    axes.plot(np.insert(azimuth, gaps, np.nan), np.insert(elevation, gaps, np.nan),
-              color=colour, ls=dashes, lw=1.3, marker=marker, ms=4, markevery=[], label=label)  # fmt: skip
-    hours = [k for k, time in enumerate(times) if time.minute == 0]
-    axes.plot(azimuth[hours], elevation[hours], ls="", marker=marker, ms=3.6, color=colour)
-    for k in hours:
-        if date.month == 6 and times[k].hour % 3 == 0:
-            axes.annotate(f"{times[k].hour} h", (azimuth[k], elevation[k]), xytext=(3, 4), textcoords="offset points",
-                          fontsize=7.5)  # fmt: skip
-
-
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
-
-def _draw_settings(axes: Axes, scene_file: SceneFile, plan: Day, aimed: Sequence[Instant]) -> None:
-    polar = scene_file.mount.kind == "polar"
-    hours = [i.time_local.hour + i.time_local.minute / 60.0 for i in aimed]
-    tilts = [i.aim.setting.tilt for i in aimed if i.aim is not None]
-    swivels = [i.aim.setting.swivel for i in aimed if i.aim is not None]
-    axes.step(hours, tilts, where="mid", color=style.BLUE, lw=1.4, label="declination setting" if polar else "tilt")
-    axes.set_xlabel(f"local clock time on {plan.date.isoformat()} [h]")
-    axes.set_ylabel(("declination" if polar else "tilt") + " [deg], solid")
-    if scene_file.mount.kind in ("swivel-tilt", "polar"):
-        other = axes.twinx()
-        other.spines["right"].set_visible(True)
-        other.step(hours, swivels, where="mid", color=style.RED, lw=1.4, ls="--")
-        other.set_ylabel(("hour angle" if polar else "swivel") + " [deg], dashed")
-    axes.set_title("Settings of the lens through the day", fontsize=9)
-
-
-def efficiency(scene_file: SceneFile, *, seed: int = 0) -> Picture:
+def efficiency(table: ResponseTable) -> Picture:
     """Optical efficiency over the transversal and longitudinal incidence angle, the row as at tilt 0."""
-    scene = scene_file.scene
-    row = row_pose(scene_file.mount, 0.0, scene.tubes.angle_to_grooves)
-    tubes = scene.tubes
-    half_row = 0.5 * abs(row.row[0]) * (tubes.count - 1) * tubes.spacing + 0.5 * abs(row.tube[0]) * tubes.length
-    end = math.degrees(math.atan((half_row + tubes.outer_diameter + 0.05) / scene.lens_height)) + 1.5
-    across = np.linspace(-end, end, ANGLE_NODES[0])
-    along = np.linspace(-LONGITUDINAL_END, LONGITUDINAL_END, ANGLE_NODES[1])
-    prepared = prepare(scene)
-    values = np.array([
-        [
-            trace_prepared(
-                prepared, transversal_angle=float(t), longitudinal_angle=float(g), rays=RAYS_AT_ANGLES, seed=seed,
-                row=row,
-            ).absorbed_fraction.value
-            for t in across
-        ]
-        for g in along
-    ])  # fmt: skip
+    ends = [max(abs(end) for end in of) for of in (table.domain.transversal, table.domain.longitudinal)]
+    first = [np.linspace(-end, end, 2 * count - 1) for end, count in zip(ends, ANGLE_NODES, strict=True)]
+    wide = _absorbed(table, first[0], first[1])
+    lit = wide >= SHOWN_FROM * wide.max()
+    # What is next to nothing far out would leave the map small in a dark frame.
+    parts = [np.abs(np.flatnonzero(lit.any(axis=k)) / (2 * n - 2) * 2.0 - 1.0).max() for k, n in enumerate(ANGLE_NODES)]
+    across, along = (
+        np.linspace(-1.0, 1.0, count) * (part * end + ANGLE_MARGIN)
+        for part, end, count in zip(parts, ends, ANGLE_NODES, strict=True)
+    )
+    values = _absorbed(table, across, along)
     figure = new_figure(4.2)
     axes = figure.subplots()
     filled = axes.contourf(across, along, 100.0 * values, levels=np.arange(0.0, 101.0, 10.0), cmap=style.MAP)
@@ -209,9 +94,16 @@ def efficiency(scene_file: SceneFile, *, seed: int = 0) -> Picture:
             "transversal_angle_deg": across.tolist(),
             "longitudinal_angle_deg": along.tolist(),
             "absorbed_fraction": values.tolist(),
-            "rays_each": RAYS_AT_ANGLES,
+            "error": table.error.where_lit,
         },
     )
+
+
+def _absorbed(table: ResponseTable, across: Floats, along: Floats) -> Floats:
+    """Absorbed over aperture power at each pair of angles (along, across) [deg], the row as at tilt 0 or next to it."""
+    t, g = np.meshgrid(across, along)
+    tilt = np.clip(np.zeros(t.size), table.tilt.min(initial=0.0), table.tilt.max(initial=0.0))
+    return np.asarray(table.at(t.ravel(), g.ravel(), tilt).absorbed.sum(axis=1).reshape(t.shape))
 
 
 def heights(
@@ -244,12 +136,12 @@ def heights(
                 progress(done / all_traces)
     best = tried[energy.argmax(axis=1)]
     bands = [tried[day >= BAND * day.max()][[0, -1]] for day in energy]
-    figure = new_figure(3.9)
+    figure = new_figure(4.2)
     axes = figure.subplots()
     for d, date in enumerate(dates):
-        colour, dashes, marker = _LINES[d % len(_LINES)]
+        colour, dashes, marker = LINES[d % len(LINES)]
         axes.plot(tried * MM, energy[d], color=colour, ls=dashes, marker=marker, ms=4, lw=1.3,
-                  label=f"{date.day} {_MONTHS[date.month - 1]}: best {_band(bands[d])}")  # fmt: skip
+                  label=f"{date.day} {MONTHS[date.month - 1]}: best {_band(bands[d], tried)}")  # fmt: skip
     axes.axvline(
         scene.lens_height * MM,
         color="black",
@@ -260,12 +152,13 @@ def heights(
     axes.set_ylim(bottom=0.0)
     axes.set_xlabel("lens height above the tubes' axes [mm]")
     axes.set_ylabel("absorbed in the day [kWh]")
+    axes.set_ylim(top=1.06 * axes.get_ylim()[1])
     axes.set_title("Lens height against the day's energy")
-    axes.legend(loc="best")
+    figure.legend(loc="outside lower center", ncols=2)
     here = int(np.argmin(np.abs(tried - scene.lens_height)))
     told = "; ".join(
         f"{date.isoformat()}: {energy[d, here]:.2f} kWh at the scene's height, at most {energy[d].max():.2f} kWh "
-        f"{_band(bands[d])}"
+        f"{_band(bands[d], tried)}"
         for d, date in enumerate(dates)
     )
     return Picture(
@@ -284,8 +177,16 @@ def heights(
     )
 
 
-def _band(band: Floats) -> str:
-    return f"at {band[0] * MM:.0f} mm" if band[0] == band[1] else f"from {band[0] * MM:.0f} to {band[1] * MM:.0f} mm"
+def _band(band: Floats, tried: Floats) -> str:
+    """Heights that are about the best; those at an end of what was tried may go on beyond it."""
+    low, high = (f"{end * MM:.0f}" for end in band)
+    if band[0] == tried[0] and band[1] == tried[-1]:
+        return f"all from {low} to {high} mm"
+    if band[0] == tried[0]:
+        return f"{high} mm or lower"
+    if band[1] == tried[-1]:
+        return f"{low} mm or higher"
+    return f"at {low} mm" if low == high else f"from {low} to {high} mm"
 
 
 def _at_height(scene: Scene, height: float) -> Scene:
