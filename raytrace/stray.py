@@ -9,10 +9,11 @@ import math
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from queue import SimpleQueue
 
 import numpy as np
 
-from raytrace.arrays import Floats
+from raytrace.arrays import Floats, Ints
 from raytrace.compiling import default_threads
 from raytrace.points import lattice_vector, replicates_for, shifts_and_key
 from raytrace.profile import profile_window
@@ -25,6 +26,9 @@ FACE_PATCH = 0.010
 
 MOST_PATCHES = 4_000_000
 """Patches of all faces together: some hundred megabytes of maps."""
+
+ROW = 256
+"""Patches that are looked at together for light."""
 
 Vector = tuple[float, float, float]
 
@@ -186,28 +190,49 @@ def _run(inputs: KernelInputs, faces: Sequence[Face], missing: int, rays: int, s
     totals = np.zeros((plan.groups, surroundings.SUMS))
     tubes = np.zeros((plan.groups, inputs.row.tubes))
     landed = np.zeros((plan.groups, len(faces)))
-    halves, squares = np.zeros((2, patches)), np.zeros(patches)
+    rows = -(-patches // ROW)
+    halves, squares = np.zeros((2, rows, ROW)), np.zeros((rows, ROW))
 
-    def run(group: int) -> Floats:
-        flux = np.zeros(patches)
+    workers = min(threads, plan.groups)
+    # One map for each thread, swept clean after each group: to ask for fresh memory takes longer than to trace.
+    maps: SimpleQueue[Floats] = SimpleQueue()
+    for _ in range(workers):
+        maps.put(np.zeros((rows, ROW)))
+
+    def run(group: int) -> tuple[Ints, Floats]:
+        flux = maps.get()
         for number in range(group, plan.count, plan.groups):
             shift, key = shifts_and_key(seed, number)
             surroundings.trace_surroundings(
                 inputs.sheet, inputs.row, inputs.sun, numbers, missing, plan.rays_each, vector, shift, key,
-                totals[group], tubes[group], landed[group], flux,
+                totals[group], tubes[group], landed[group], flux.reshape(-1),
             )  # fmt: skip
-        return flux
+        lit = np.flatnonzero(flux.max(axis=1))  # of some thousand rows a few: most patches stay dark
+        light = flux[lit]
+        flux[lit] = 0.0
+        maps.put(flux)
+        return lit, light
 
-    workers = min(threads, plan.groups)
     with ThreadPoolExecutor(max_workers=workers) if workers > 1 else contextlib.nullcontext() as pool:
         for start in range(0, plan.groups, workers):
             batch = range(start, min(start + workers, plan.groups))
-            for group, flux in zip(batch, map(run, batch) if pool is None else pool.map(run, batch), strict=True):
-                halves[group % 2] += flux
-                squares += flux * flux
+            found = map(run, batch) if pool is None else pool.map(run, batch)
+            for group, (lit, flux) in zip(batch, found, strict=True):
+                halves[group % 2, lit] += flux
+                squares[lit] += flux * flux
     return _Sums(
-        rays=plan.rays, totals=totals, tubes=tubes, landed=landed, halves=halves, squares=squares, first=tuple(first)
-    )
+        rays=plan.rays, totals=totals, tubes=tubes, landed=landed, halves=halves.reshape(2, -1),
+        squares=squares.reshape(-1), first=tuple(first),
+    )  # fmt: skip
+
+
+def _lit(light: Floats) -> Ints:
+    """Numbers of the patches (n,) that are not dark: far faster than looking at each one."""
+    whole = len(light) // ROW * ROW
+    rows = np.flatnonzero(light[:whole].reshape(-1, ROW).max(axis=1))
+    near = (rows[:, np.newaxis] * ROW + np.arange(ROW)).reshape(-1)
+    near = np.concatenate([near, np.arange(whole, len(light))])
+    return np.asarray(near[light[near] != 0.0])
 
 
 def _face_light(face: Face, k: int, sums: _Sums, collected: float) -> FaceLight:
@@ -216,28 +241,32 @@ def _face_light(face: Face, k: int, sums: _Sums, collected: float) -> FaceLight:
     started = sums.totals[:, 0]
     replicates = len(started)
     scale = collected / (float(started.sum()) * face.patch_area)
-    even, odd = sums.halves[0, part], sums.halves[1, part]
+    # Most patches stay dark: sums run over the lit ones alone.
+    lit = _lit(sums.squares[part])
+    even, odd = sums.halves[0, part][lit], sums.halves[1, part][lit]
     light = even + odd
     # Spread of the replicates' sums; each started all but the same light, so their ratio adds nothing to it.
-    spread = np.maximum(sums.squares[part] - light * light / replicates, 0.0) * replicates / (replicates - 1)
-    flux, error = light * scale, np.sqrt(spread) * scale
-    peak = scale * float(odd[int(even.argmax())] + even[int(odd.argmax())])
-    at = int(light.argmax())
-    weight = (light * light).reshape(across, along)
-    whole = float(weight.sum())
-    places_a = (np.arange(across) + 0.5) * face.length_a / across
-    places_b = (np.arange(along) + 0.5) * face.length_b / along
+    spread = np.maximum(sums.squares[part][lit] - light * light / replicates, 0.0) * replicates / (replicates - 1)
+    flux, error = np.zeros(across * along), np.zeros(across * along)
+    flux[lit], error[lit] = light * scale, np.sqrt(spread) * scale
     centre = (0.5 * face.length_a, 0.5 * face.length_b)
-    if whole > 0.0:
-        centre = (float(weight.sum(axis=1) @ places_a) / whole, float(weight.sum(axis=0) @ places_b) / whole)
+    at, peak = 0, 0.0
+    if lit.size:
+        peak = scale * float(odd[int(even.argmax())] + even[int(odd.argmax())])
+        at = int(lit[int(light.argmax())])
+        weight = light * light
+        places = (
+            (lit // along + 0.5) * face.length_a / across, (lit % along + 0.5) * face.length_b / along,
+        )  # fmt: skip
+        centre = (float(weight @ places[0] / weight.sum()), float(weight @ places[1] / weight.sum()))
     return FaceLight(
         fraction=mean_ratio(sums.landed[:, k], started),
         flux=flux.reshape(across, along),
         flux_error=error.reshape(across, along),
         peak=Estimate(value=peak, standard_error=float(error[at])),
         peak_place=(
-            float(places_a[at // along]),
-            float(places_b[at % along]),
+            (at // along + 0.5) * face.length_a / across,
+            (at % along + 0.5) * face.length_b / along,
         ),
         centre=centre,
     )

@@ -3,19 +3,25 @@
 import datetime as dt
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from conftest import Run
+from conftest import Run, flat_table
 
+import tracking.response
+from raytrace.trace import prepare
 from tracking.errors import InputError
 from tracking.mount import Setting
+from tracking.plans.moves import chosen_plan
 from tracking.scenefile import read_scene
-from tracking.stray.idle import idle_path, surroundings_of, turned_over
+from tracking.stray import park, walkoff
+from tracking.stray.idle import Spot, idle_path, surroundings_of, turned_over
 from tracking.stray.keepout import keep_out
-from tracking.stray.park import checked, parking
+from tracking.stray.park import Parking, checked, parking, random_minutes, traced_at
+from tracking.stray.refine import peaks_of, refined
 from tracking.stray.stretch import day_times, idle_setting, last_setting, year_times
-from tracking.stray.thresholds import LOWER_RISK, THRESHOLDS, band, skin_seconds
+from tracking.stray.thresholds import BANDS, LOWER_RISK, THRESHOLDS, band, band_of, skin_seconds
 from tracking.stray.walkoff import PlanRow, plan_rows, shortest, walk_offs
 
 HOUR = dt.timedelta(hours=1)
@@ -45,6 +51,11 @@ def test_bands_name_the_highest_threshold_and_never_safety() -> None:
     assert band(0.0) == LOWER_RISK == "lower risk"
     assert band(THRESHOLDS[1].flux) == THRESHOLDS[1].name
     assert "safe" not in LOWER_RISK
+    # The bands leave no gap, and each begins at a threshold.
+    assert [each.low for each in BANDS] == [0.0, *(each.flux for each in THRESHOLDS)]
+    assert [each.high for each in BANDS[:-1]] == [each.low for each in BANDS[1:]]
+    assert BANDS[-1].high is None
+    assert band_of(THRESHOLDS[2].flux - 1.0) is BANDS[2]
 
 
 def test_a_lens_left_at_noon_burns_the_board_in_the_afternoon(simple_scene: Path) -> None:
@@ -115,6 +126,7 @@ def test_command_prints_table_and_numbers(focalrow: Callable[..., Run], simple_s
     run = focalrow("stray", simple_scene, *options, "--out", tmp_path / "found")
     assert run.status == 0, run.err
     assert "Cover the lens whenever nobody attends it" in run.out
+    assert "below 2 kW/m2: lower risk, never no risk. Cover the lens all the same." in run.out
     assert "board (assumed)" in run.out
     assert (tmp_path / "found" / "stray_flux.png").read_bytes().startswith(b"\x89PNG")
     numbers = json.loads((tmp_path / "found" / "stray.json").read_text(encoding="utf-8"))
@@ -165,36 +177,137 @@ def test_keep_out_regions_lie_within_each_other_around_the_focal_line(simple_sce
     # half of it is what lies across, here to a patch of 10 mm.
     assert five.across == pytest.approx(0.5 * 0.9 * 0.4 / 5.0, abs=0.02)
     assert one.across < 0.25
+    # The outline's planes lie between the stated distances, and none is wider than stated.
+    assert one.outline[0][0] == pytest.approx(one.above)
+    assert one.outline[-1][0] == pytest.approx(-one.below if one.below is not None else 0.0)
+    assert max(place[1] for place in one.outline) == one.across
+    assert max(place[2] for place in one.outline) == one.along
 
 
 @pytest.mark.long
-def test_parking_states_a_worst_case_that_random_minutes_do_not_exceed(simple_scene: Path) -> None:
+def test_parking_states_a_worst_case_that_random_minutes_do_not_exceed(
+    simple_scene: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Fewer poses and instants than the command takes, and no check of its own: the statement alone must hold.
+    monkeypatch.setattr(park, "FIRST", replace(park.FIRST, poses=4))
+    monkeypatch.setattr(park, "SECOND", replace(park.SECOND, poses=2, days=56, step=dt.timedelta(minutes=60)))
     text = simple_scene.read_text(encoding="utf-8").replace(
         'kind = "swivel-tilt"', 'kind = "tilt"\nfacing = "180 deg"\ntilt_range = ["0 deg", "60 deg"]'
     )
     simple_scene.write_text(text, encoding="utf-8")
     scene_file = read_scene(simple_scene)
-    found = parking(scene_file, 2026, 100.0)
-    again = checked(scene_file, found, 2026, count=40)
-    assert found.worst is not None
+    for turned in (False, True):
+        found = parking(scene_file, 2026, 100.0, turned=turned)
+        assert found.worst is not None
+        assert found.worst.flux < found.bound
+        prepared = prepare(turned_over(scene_file.scene) if turned else scene_file.scene)
+        times = random_minutes(scene_file, 2026, 120, seed=99)
+        path = traced_at(scene_file, found, times, prepared)
+        assert path.worst is not None
+        assert path.worst.flux <= found.bound
+        # Whatever exceeds the threshold lies under a cover.
+        assert not found.keeps
+        spans = found.cover
+        for spot in (spot for face in path.faces for spot in face.spots if spot.flux > found.threshold):
+            day, clock = spot.time_local.date(), spot.time_local.time()
+            here = [span for span in spans if span.first_day <= day <= span.last_day]
+            assert any(span.begins <= clock <= span.ends for span in here), spot.time_local
+
+
+def _parked(simple_scene: Path, spots: tuple[Spot, ...], bound: float) -> Parking:
+    scene_file = read_scene(simple_scene)
+    times = year_times(scene_file.site, 2026, dt.timedelta(hours=6))
+    path = idle_path(scene_file, Setting(90.0, 0.0), times, step=dt.timedelta(hours=6), rays=1 << 8)
+    worst = max(spots, key=lambda spot: spot.flux, default=None)
+    return Parking(
+        turned=False, path=path, worst=worst, bound=bound, minutes=0, spots=spots, concentration=0.0, threshold=2000.0,
+        poses=1,
+    )  # fmt: skip
+
+
+def test_a_worse_random_minute_raises_the_worst_case_and_widens_the_cover(simple_scene: Path) -> None:
+    found = _parked(simple_scene, (), 0.0)
+    assert found.keeps
+    assert found.cover == ()
+    found = replace(found, path=replace(found.path, setting=Setting(20.0, 180.0)))
+    again = checked(read_scene(simple_scene), found, 2026, count=12)
     assert again.worst is not None
-    # Noise apart, minutes between those searched are no worse.
-    assert again.worst.flux <= found.worst.flux + 4.0 * found.worst.flux_error
-    assert not found.keeps
-    assert found.cover
-    assert all(span.first < span.last for span in found.cover)
+    assert again.bound > again.worst.flux > 2000.0
+    assert not again.keeps
+    assert again.minutes in {0, 12}
+    assert again.cover
+    assert again.worse_share == pytest.approx(3.0 / 12.0 if again.minutes else 1.0)
 
 
-def test_command_answers_what_else_was_asked(focalrow: Callable[..., Run], simple_scene: Path) -> None:
+def test_the_cover_of_a_stretch_of_days_holds_those_beside_it(simple_scene: Path) -> None:
+    zone = read_scene(simple_scene).site.zone
+    spot = Spot(
+        time_local=dt.datetime(2026, 3, 28, 12, 0, tzinfo=zone), face=0, flux=5000.0, flux_error=10.0,
+        place=(0.0, 0.0), centre=(0.0, 0.0), point=(0.0, 0.0, 0.0),
+    )  # fmt: skip
+    cover = _parked(simple_scene, (spot,), 5030.0).cover
+    assert len(cover) == 3  # the summer time that begins on the next day lies within
+    middle = cover[1]
+    assert middle.first_day <= spot.time_local.date() <= middle.last_day
+    assert cover[0].last_day + dt.timedelta(days=1) == middle.first_day
+    assert (middle.begins, middle.ends) == (dt.time(6, 0), dt.time(18, 0))  # a step of six hours wider each way
+
+
+def test_the_year_finds_peaks_between_its_instants(simple_scene: Path) -> None:
+    scene_file = read_scene(simple_scene)
+    step = dt.timedelta(hours=1)
+    prepared = prepare(scene_file.scene)
+    times = year_times(scene_file.site, 2026, step, 91)
+    found = idle_path(scene_file, Setting(40.0, 180.0), times, step=step, rays=1 << 11, prepared=prepared)
+    closer = refined(scene_file, found, prepared=prepared)
+    assert closer.refined
+    assert not found.refined
+    for before, after in zip(found.faces, closer.faces, strict=True):
+        assert before.worst is not None
+        assert after.worst is not None
+        assert after.worst.flux >= before.worst.flux
+        assert (after.highest >= before.highest).all()
+    assert closer.worst is not None
+    assert found.worst is not None
+    # An hour apart the focal line jumps over the board: between them it is far brighter there.
+    assert closer.worst.flux > 1.2 * found.worst.flux
+
+
+def test_peaks_are_far_from_each_other() -> None:
+    def spot(day: int, hour: int, flux: float) -> Spot:
+        time = dt.datetime(2026, 3, day, hour, tzinfo=dt.UTC)
+        return Spot(
+            time_local=time, face=0, flux=flux, flux_error=1.0, place=(0.0, 0.0), centre=(0.0, 0.0),
+            point=(0.0, 0.0, 0.0),
+        )  # fmt: skip
+
+    found = peaks_of([spot(1, 12, 9.0), spot(8, 12, 8.0), spot(30, 12, 7.0), spot(1, 14, 6.0), spot(1, 16, 5.0)], 3)
+    assert [each.flux for each in found] == [9.0, 7.0, 6.0]
+
+
+def test_command_answers_what_else_was_asked(
+    focalrow: Callable[..., Run], simple_scene: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tracking.response, "response_table", lambda *_, **__: flat_table(tubes=2))
+    monkeypatch.setattr(walkoff, "WATCHED", dt.timedelta(minutes=30))
+    monkeypatch.setattr(walkoff, "WALK_STEP", dt.timedelta(minutes=30))
+    text = simple_scene.read_text(encoding="utf-8")
+    simple_scene.write_text(f'{text}tilt_marks = "10 deg"\nswivel_marks = "15 deg"\n', encoding="utf-8")
     options = ("--date", "2026-12-21", "--tilt", "30 deg", "--swivel", "180 deg", "--step", "3 h", "--rays", "1024")
-    more = ("--aimed", "--walk-off", "--keep-out", "--missing-tube", "2", "--json")
+    more = ("--aimed", "--walk-off", "--keep-out", "--missing-tube", "2", "--json", "--out", tmp_path)
     run = focalrow("stray", simple_scene, *options, *more)
     assert run.status == 0, run.err
     numbers = json.loads(run.out)
     assert numbers["aimed"]["most_power_on_tubes_w"][1] == 0.0
     assert numbers["aimed"]["surfaces"][0]["most_power_w"] > 0.0
-    assert len(numbers["walk_off"]["rows"]) > 5
+    # The rows are those of the plan of moves, one after the other.
+    rows = numbers["walk_off"]["rows"]
+    assert numbers["walk_off"]["rows_of_plan_of_moves"]
+    plan = chosen_plan(read_scene(simple_scene), dt.date(2026, 12, 21), flat_table(tubes=2))
+    assert [row["start"] for row in rows] == [stretch.start.isoformat() for stretch in plan.stretches]
     assert [region["suns"] for region in numbers["keep_out"]] == [1.0, 5.0, 10.0]
+    assert all(region["outline"] for region in numbers["keep_out"])
+    assert (tmp_path / "stray_keep_out.png").read_bytes().startswith(b"\x89PNG")
 
 
 def test_command_refuses_a_threshold_without_a_unit(focalrow: Callable[..., Run], simple_scene: Path) -> None:

@@ -23,12 +23,15 @@ def stray(
         str | None,
         typer.Option(metavar="TIME", help="Time between instants.", show_default="2 min, with --year 20 min"),
     ] = None,
-    year: Annotated[bool, typer.Option("--year", help="Through the year: every 14th day of it.")] = False,  # noqa: FBT002
+    year: Annotated[  # noqa: FBT002
+        bool, typer.Option("--year", help="Through the year: each 14th day, and around each peak.")
+    ] = False,
     rays: Annotated[int, typer.Option(metavar="N", help="Rays of each instant.")] = 32768,
     missing_tube: Annotated[
         int | None,
-        typer.Option(metavar="K", help="Take tube K out of the row, counted from 1, as a broken one.",
-                     show_default=False),
+        typer.Option(
+            metavar="K", help="Take tube K out of the row, counted from 1, as a broken one.", show_default=False
+        ),
     ] = None,
     walk_off: Annotated[  # noqa: FBT002
         bool, typer.Option("--walk-off", help="Also: what happens after each row of the plan if nobody comes.")
@@ -65,8 +68,10 @@ def stray(
 
     import datetime as dt
 
+    from raytrace.trace import prepare
     from tracking.scenefile import read_scene
     from tracking.stray.idle import idle_path
+    from tracking.stray.refine import refined
     from tracking.stray.stretch import day_times, idle_setting, year_times
 
     scene_file = read_scene(scene)
@@ -76,11 +81,15 @@ def stray(
     first = dt.datetime.now(scene_file.site.zone).date() if day is None else day
     setting = idle_setting(scene_file, first, leans, turns)
     times = year_times(scene_file.site, first.year, interval) if year else day_times(scene_file.site, first, interval)
+    broken = None if missing_tube is None else missing_tube - 1
     with scene_errors(scene), console.progress_bar("Following the focus") as progress:
+        prepared = prepare(scene_file.scene)
         found = idle_path(
             scene_file, setting, times, step=interval, rays=rays,
-            missing_tube=None if missing_tube is None else missing_tube - 1, progress=progress,
+            missing_tube=broken, prepared=prepared, progress=progress,
         )  # fmt: skip
+        if year:
+            found = refined(scene_file, found, missing_tube=broken, prepared=prepared, progress=progress)
     from tracking.cli import stray_more as more
     from tracking.cli.stray_table import json_object, table_text
 
@@ -91,14 +100,18 @@ def stray(
             date=first, step=interval, rays=rays, threshold=limit, missing_tube=missing_tube, aimed=aimed,
             walk_off=walk_off, park=park, keep_out=keep_out,
         )  # fmt: skip
-        sections, further = more.further(scene_file, ask, progress, width=width)
-    numbers = json_object(scene_file, found, days, missing_tube) | further
-    text = table_text(scene_file, found, days, missing_tube, sections, width=width)
+        answers = more.further(scene_file, ask, progress, width=width)
+    numbers = json_object(scene_file, found, days, missing_tube) | answers.numbers
+    text = table_text(scene_file, found, days, missing_tube, answers.sections, width=width)
     if out is not None:
         from tracking.paper.stray_figures import idle_figures
+        from tracking.paper.stray_regions import keep_out_figure
 
         written: dict[str, str | bytes] = {"stray.txt": text, "stray.json": console.as_json(numbers)}
-        for picture in idle_figures(found, days):
+        pictures = idle_figures(found, days)
+        if answers.keep_out is not None:
+            pictures += (keep_out_figure(scene_file.scene, answers.keep_out),)
+        for picture in pictures:
             written |= {f"{picture.name}.png": picture.png(), f"{picture.name}.svg": picture.svg()}
         files.write_files(out, written)
         console.talk(f"Wrote {', '.join(written)} to {out}.")

@@ -10,12 +10,9 @@ from tracking.scenefile import SceneFile
 from tracking.stray.idle import IdlePath, Progress
 from tracking.stray.keepout import KeepOut
 from tracking.stray.keepout import keep_out as regions
-from tracking.stray.park import Parking, checked, parking
+from tracking.stray.park import CHECK_ROUNDS, SPREAD, Parking, checked, parking
 from tracking.stray.thresholds import LOWER_RISK, band
-from tracking.stray.walkoff import WATCHED, WalkOff, aimed_path, plan_rows, shortest, walk_offs
-
-MOST_COVER_DAYS = 30
-"""Spans of clock time that a table shows."""
+from tracking.stray.walkoff import WALK_STEP, WATCHED, WalkOff, aimed_path, plan_rows, shortest, walk_offs
 
 AIMED_STEP = dt.timedelta(minutes=10)
 """Least step for the aimed lens: its light moves slowly over what stands around."""
@@ -36,47 +33,63 @@ class Asked:
     keep_out: bool
 
 
-def further(
-    scene_file: SceneFile, asked: Asked, progress: Progress | None, *, width: int
-) -> tuple[list[str], dict[str, Any]]:
-    """Sections and numbers that answer what else was asked."""
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Answers:
+    """Sections and numbers that answer what else was asked; the keep-out regions, to draw, if they were asked for."""
+
+    sections: list[str]
+    numbers: dict[str, Any]
+    keep_out: tuple[KeepOut, ...] | None
+
+
+def further(scene_file: SceneFile, asked: Asked, progress: Progress | None, *, width: int) -> Answers:
+    """Answers to what else was asked."""
     sections: list[str] = []
     numbers: dict[str, Any] = {}
+    around: tuple[KeepOut, ...] | None = None
     if asked.aimed:
         at_work = aimed_path(
             scene_file, asked.date, step=max(asked.step, AIMED_STEP), rays=asked.rays,
             missing_tube=None if asked.missing_tube is None else asked.missing_tube - 1, progress=progress,
         )  # fmt: skip
         numbers["aimed"] = None if at_work is None else aimed_numbers(at_work)
-        sections += [] if at_work is None else [aimed_text(at_work, asked.missing_tube, width=width)]
+        sections.append(NOT_AIMED if at_work is None else aimed_text(at_work, asked.missing_tube, width=width))
     if asked.walk_off:
-        rows, of_plan = plan_rows(scene_file, asked.date)
+        from tracking.response import response_table
+
+        rows, of_plan = plan_rows(scene_file, asked.date, response_table(scene_file, progress=progress))
         walks = walk_offs(scene_file, rows, asked.threshold, progress=progress)
         numbers["walk_off"] = walk_off_numbers(walks, asked.threshold, of_plan=of_plan)
-        sections.append(walk_off_text(walks, asked.threshold, of_plan=of_plan, width=width))
+        sections.append(walk_off_text(walks, asked.threshold, width=width))
     if asked.park:
-        year = asked.date.year
-        poses = [
-            checked(scene_file, parking(scene_file, year, asked.threshold, turned=turned, progress=progress), year)
-            for turned in (False, True)
-        ]
+        poses = [_parked(scene_file, asked, progress, turned=turned) for turned in (False, True)]
         numbers["parking"] = parking_numbers(poses)
         sections.append(parking_text(poses, width=width))
     if asked.keep_out:
         around = regions(scene_file.scene)
         numbers["keep_out"] = keep_out_numbers(around)
         sections.append(keep_out_text(around, width=width))
-    return sections, numbers
+    return Answers(sections=sections, numbers=numbers, keep_out=around)
 
 
-def walk_off_text(found: Sequence[WalkOff], threshold: float, *, of_plan: bool, width: int) -> str:
+def _parked(scene_file: SceneFile, asked: Asked, progress: Progress | None, *, turned: bool) -> Parking:
+    year = asked.date.year
+    found = parking(scene_file, year, asked.threshold, turned=turned, progress=progress)
+    return checked(scene_file, found, year, progress=progress)
+
+
+NOT_AIMED = section("While the lens is aimed", "The lens is not aimed on this day.")
+
+
+def walk_off_text(found: Sequence[WalkOff], threshold: float, *, width: int) -> str:
     """The walk-off after each row of the plan."""
     if not found:
         return section("Walk-off", "The lens is not aimed on this day.")
-    rows = "row of the day's plan of moves" if of_plan else "half hour of perfect aiming (no response table yet)"
     head = (
-        f"If nobody touches the lens after a {rows}, it meets something that burns with {threshold / 1e3:g} kW/m2 or "
-        f"more this long after the row ends; followed for {WATCHED.total_seconds() / 3600:g} h."
+        "If nobody touches the lens after a row of the day's plan of moves, it meets something that burns with "
+        f"{threshold / 1e3:g} kW/m2 or more this long after the row ends; followed for "
+        f"{WATCHED.total_seconds() / 3600:g} h in steps of {WALK_STEP.total_seconds() / 60:g} min. "
+        "0 min: already while the lens is meant to stand so."
     )
     first = shortest(found)
     if first is None or first.fire is None:
@@ -139,7 +152,7 @@ def aimed_text(found: IdlePath, missing_tube: int | None, *, width: int) -> str:
             [Column(heading=("most", "W"), cells=tuple(number(each.power, 0) for each in lit))],
             [Column(heading=("peak", "kW/m2"), cells=tuple(
                 number(0.0 if each.worst is None else each.worst.flux / 1e3, 2) for each in lit))],
-            [Column(heading=("reaches",), left=True, cells=tuple(
+            [Column(heading=("which reads",), left=True, cells=tuple(
                 band(0.0 if each.worst is None else each.worst.flux) for each in lit))],
         ],
         width=width,
@@ -173,32 +186,48 @@ def parking_text(found: Sequence[Parking], *, width: int) -> str:
     for each in found:
         how = "The sheet turned over, its other face to the sun" if each.turned else "The sheet as it lies"
         pose = f"tilt {each.path.setting.tilt:.1f} deg, swivel {each.path.setting.swivel:.1f} deg"
-        worst = "no light from the lens on any listed surface"
+        worst = "no light from the lens falls on any listed surface"
         if each.worst is not None:
             worst = (
-                f"at worst {each.flux / 1e3:.1f} +- {each.worst.flux_error / 1e3:.1f} kW/m2 on "
-                f"{each.path.faces[each.worst.face].face.name} at {each.worst.time_local:%d %b %H:%M}"
+                f"the stated worst case is {each.bound / 1e3:.1f} kW/m2, {SPREAD:g} standard errors above the "
+                f"brightest spot found, {each.worst.flux / 1e3:.1f} +- {each.worst.flux_error / 1e3:.1f} kW/m2 on "
+                f"{each.path.faces[each.worst.face].face.name} at {each.worst.time_local:%d %b %H:%M}, in the band "
+                f"'{band(each.bound)}'"
             )
         verdict = (
-            f"{LOWER_RISK}: the threshold of {each.threshold / 1e3:g} kW/m2 was not exceeded on any listed surface. "
-            "Cover the lens all the same"
+            f"{LOWER_RISK}: no listed surface was found above the threshold of {each.threshold / 1e3:g} kW/m2. Cover "
+            "the lens all the same"
             if each.keeps
-            else f"above the threshold of {each.threshold / 1e3:g} kW/m2: it must be covered"
+            else f"that is above the threshold of {each.threshold / 1e3:g} kW/m2: the lens must be covered"
         )
         parts.append(
             paragraph(
-                f"{how}: best of {each.poses} poses tried is {pose}, through the year {worst}; {verdict}.", width=width
+                f"{how}: best of {each.poses} poses ranked is {pose}. Through the year {worst}. {_check(each)} "
+                f"Verdict: {verdict}.",
+                width=width,
             )
         )
         if each.cover:
-            spans = "; ".join(f"{s.first:%d %b %H:%M} to {s.last:%H:%M}" for s in each.cover[:MOST_COVER_DAYS])
-            parts.append(paragraph(f"Cover on at least, and on the days between alike: {spans}.", width=width))
+            spans = "; ".join(
+                f"{s.first_day:%d %b} to {s.last_day:%d %b} from {s.begins:%H:%M} to {s.ends:%H:%M}" for s in each.cover
+            )
+            parts.append(paragraph(f"The cover must be on at least, by the clock: {spans}.", width=width))
         parts.append("")
     note = (
-        "Searched on a grid of poses and of instants, then at minutes around the worst and at random minutes of the "
-        "year; a listed surface is all that is known. The cover is the way to park a lens."
+        "All poses of a grid were ranked, the best ones traced, and the best of them looked at more closely around its "
+        "five highest peaks; a pose between those of the grid may be better. A listed surface is all that is known: "
+        "what is not listed may burn. The cover is the way to park a lens."
     )
     return section("Where to leave the lens", *parts, paragraph(note, width=width))
+
+
+def _check(found: Parking) -> str:
+    if not found.minutes:
+        return f"Each of {CHECK_ROUNDS} draws of random minutes found a worse one: take it as a lower limit."
+    return (
+        f"Of {found.minutes} minutes drawn at random from the year's days and traced, none was worse: at 95 % "
+        f"confidence, fewer than {100.0 * found.worse_share:.1f} % of all are."
+    )
 
 
 def parking_numbers(found: Sequence[Parking]) -> list[dict[str, Any]]:
@@ -209,10 +238,22 @@ def parking_numbers(found: Sequence[Parking]) -> list[dict[str, Any]]:
             "tilt_deg": each.path.setting.tilt,
             "swivel_deg": each.path.setting.swivel,
             "threshold_w_m2": each.threshold,
-            "worst_flux_w_m2": each.flux,
+            "worst_flux_w_m2": each.bound,
+            "brightest_found_w_m2": 0.0 if each.worst is None else each.worst.flux,
+            "brightest_found_standard_error_w_m2": 0.0 if each.worst is None else each.worst.flux_error,
+            "random_minutes_checked": each.minutes,
+            "share_that_may_be_worse": each.worse_share,
             "worst_time_local": None if each.worst is None else each.worst.time_local.isoformat(),
             "below_threshold": each.keeps,
-            "cover": [{"first": s.first.isoformat(), "last": s.last.isoformat()} for s in each.cover],
+            "cover": [
+                {
+                    "first_day": s.first_day.isoformat(),
+                    "last_day": s.last_day.isoformat(),
+                    "begins_local": f"{s.begins:%H:%M}",
+                    "ends_local": f"{s.ends:%H:%M}",
+                }
+                for s in each.cover
+            ],
         }
         for each in found
     ]
@@ -223,7 +264,8 @@ def keep_out_text(found: Sequence[KeepOut], *, width: int) -> str:
     head = (
         "Where the flux on a plane parallel to the lens is at least so many times direct sun, with the sun along the "
         "lens normal and no tubes in the way: from the plane of the tubes' axes up and down, and from the middle of "
-        "the light to each side. An eye needs far more distance: never look at the line or up through the lens."
+        "the light to each side, in patches of 10 mm. Each row is the outline's greatest reach; --json and the picture "
+        "give the outline. An eye needs far more distance: never look at the line or up through the lens."
     )
     return section("Keep-out region around the focal line", paragraph(head, width=width), "", table(
         Column(heading=("suns",), cells=tuple(number(each.suns, 0) for each in found)),
@@ -241,6 +283,7 @@ def keep_out_text(found: Sequence[KeepOut], *, width: int) -> str:
 def keep_out_numbers(found: Sequence[KeepOut]) -> list[dict[str, Any]]:
     """The same for programs."""
     return [
-        {"suns": k.suns, "above_m": k.above, "below_m": k.below, "across_m": k.across, "along_m": k.along}
+        {"suns": k.suns, "above_m": k.above, "below_m": k.below, "across_m": k.across, "along_m": k.along,
+         "outline": [{"height_m": h, "across_m": x, "along_m": y} for h, x, y in k.outline]}
         for k in found
-    ]
+    ]  # fmt: skip

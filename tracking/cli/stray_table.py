@@ -1,13 +1,13 @@
 """What `focalrow stray` prints: as a table for people, as numbers for programs."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from tracking.cli.scene_words import closing_sections, dni_source
 from tracking.cli.tables import Column, bullets, number, paragraph, section, table
 from tracking.scenefile import SceneFile
 from tracking.stray.idle import FINE_STEP, FacePath, IdlePath, Spot
-from tracking.stray.thresholds import LOWER_RISK, THRESHOLDS, band, skin_seconds
+from tracking.stray.thresholds import BANDS, LOWER_RISK, THRESHOLDS, Band, band, band_of, skin_seconds
 
 COVER = (
     "'lower risk' is no promise: these figures come from a model that does not know your lens, your surroundings, or "
@@ -16,12 +16,19 @@ COVER = (
 
 PLACES = (
     "Places are counted from the middle of a surface along its own two sides; --json tells them to the east, north and "
-    "up from the middle of the row too."
+    "up from the middle of the row too. The sides of a box are named by its own directions a, b, c and whether they "
+    "lie towards (+) or against (-) them."
 )
 
 COARSE = (
     "With so long a step the focal line jumps over spots between two instants: the peaks are those of the instants, "
     "but times above a threshold, and maps, are coarse. A --step of 2 min joins them up."
+)
+
+REFINED = (
+    "The year is traced on every 14th day; then the peak of each surface that sees 1 kW/m2 or more is looked for on "
+    "the days and minutes around its worst instant. A peak that lasts some minutes on a few days of the year, far from "
+    "all days traced, may be missed."
 )
 
 NOT_FOLLOWED = (
@@ -53,15 +60,26 @@ def table_text(
     if lit:
         parts.append(section("Longest time that one spot sees more than a threshold", _minutes(lit, width)))
     parts += more
-    parts.append(section("Thresholds", bullets((threshold_words(k) for k in range(len(THRESHOLDS))), width=width)))
+    parts.append(section("Bands of flux", bullets(band_words(), width=width)))
     remarks = [COVER, PLACES, NOT_FOLLOWED, *([COARSE] if found.step > FINE_STEP else [])]
+    if found.refined:
+        remarks.append(REFINED)
     return "\n\n".join([*parts, *closing_sections(scene_file, remarks, width=width)])
 
 
-def threshold_words(k: int) -> str:
-    """A threshold in a sentence."""
-    each = THRESHOLDS[k]
-    return f"{each.flux / 1e3:g} kW/m2: {each.name}; exposure {each.exposure}. Source: {each.source}."
+def band_words() -> Iterator[str]:
+    """The bands in sentences, with the exposure for which each holds and where that is written."""
+    lowest = BANDS[0]
+    yield f"below {(lowest.high or 0.0) / 1e3:g} kW/m2: {lowest.name}, never no risk. Cover the lens all the same."
+    for each, threshold in zip(BANDS[1:], THRESHOLDS, strict=True):
+        yield (f"{band_range(each)} kW/m2: {each.name}; exposure {threshold.exposure}. Source: {threshold.source}.")
+
+
+def band_range(each: Band) -> str:
+    """A band's ends [kW/m2]."""
+    if each.high is None:
+        return f"from {each.low / 1e3:g}"
+    return f"{each.low / 1e3:g} to {each.high / 1e3:g}"
 
 
 def _first_fire(found: IdlePath, width: int) -> str:
@@ -96,7 +114,10 @@ def _faces(lit: list[FacePath], width: int) -> str:
                 for k, words in enumerate((("along", "side a"), ("along", "side b")))
             ],
             [Column(heading=("most", "W"), cells=tuple(number(each.power, 0) for each in lit))],
-            [Column(heading=("reaches",), cells=tuple(band(each.flux) for each in worst), left=True)],
+            [
+                Column(heading=("band", "kW/m2"), cells=tuple(band_range(band_of(each.flux)) for each in worst)),
+                Column(heading=("which reads",), cells=tuple(band(each.flux) for each in worst), left=True),
+            ],
         ],
         width=width,
     )  # fmt: skip
@@ -125,6 +146,7 @@ def json_object(scene_file: SceneFile, found: IdlePath, days: str, missing_tube:
         "step_min": found.step,
         "rays_per_instant": found.rays,
         "instants_lit": found.lit,
+        "peaks_refined": found.refined,
         "missing_tube": missing_tube,
         "caution": COVER,
         "thresholds": [
@@ -157,6 +179,7 @@ def _spot(spot: Spot) -> dict[str, Any]:
         "place_from_middle_of_side_m": list(spot.place),
         "centre_of_light_from_middle_of_side_m": list(spot.centre),
         "reaches": band(spot.flux),
+        "band_w_m2": [band_of(spot.flux).low, band_of(spot.flux).high],
         "skin_pain_s": None if seconds is None else seconds[0],
         "skin_burn_s": None if seconds is None else seconds[1],
     }

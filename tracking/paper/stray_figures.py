@@ -1,65 +1,173 @@
-"""Pictures of an idle lens: the highest flux on each surface, and the track of the focus with clock times."""
+"""Pictures of an idle lens: bands of the highest flux on each surface, the track of the focus, and its minutes."""
+
+import itertools
+from collections.abc import Callable
 
 import numpy as np
+from matplotlib import colormaps
 from matplotlib.axes import Axes
-from matplotlib.colors import LogNorm
-from matplotlib.image import AxesImage
+from matplotlib.colors import BoundaryNorm, ListedColormap, to_hex
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
 
 from raytrace.arrays import Floats
-from tracking.paper import style
 from tracking.paper.style import Picture, drawing, new_figure
-from tracking.stray.idle import FacePath, IdlePath
+from tracking.stray.idle import FacePath, IdlePath, Spot
+from tracking.stray.thresholds import BANDS, DEFAULT_THRESHOLD, THRESHOLDS, Band
 
 MOST_FACES = 4
 """Surfaces in one picture, the brightest first."""
 FAINTEST = 300.0
-"""Flux at which the colours begin [W/m2]: a third of the sun."""
-PANEL_HEIGHT, LEAST_HEIGHT, PICTURE_WIDTH, WORDS_HEIGHT = 3.3, 0.9, 5.4, 0.8
+"""Flux at which the light is shown [W/m2]: a third of the sun."""
+SUN = 1000.0
+"""Surfaces whose peak is fainter than about the sun itself are left out where there are brighter ones [W/m2]."""
+PANEL_HEIGHT, LEAST_HEIGHT, PICTURE_WIDTH, WORDS_HEIGHT = 3.3, 0.4, 6.0, 0.7
 """Greatest and least height of a surface's map, its width, and the room for title and axis [in]."""
-CAPTION = (
-    "white: middle of the light; lines: 2 kW/m2 pain on skin, 4.3 wood can ignite, 12.5 with a flame near\n"
-    "below 2 kW/m2 reads lower risk, never no risk: cover the lens"
-)
+TITLE_HEIGHT, LEGEND_ROW = 0.7, 0.2
+"""Room for the picture's title and for a line of its legend [in]."""
+BAND_COLOURS = "inferno"
+"""Colours of the bands: even steps of lightness as those of the other maps, and more hues to tell bands apart by."""
+MERGED = 8000.0
+"""A band that begins here is shown together with the one below it, which is too narrow to see [W/m2]."""
+MARGIN = 0.1
+"""Dark rim that is shown around the lit part of a surface [m]."""
+LABEL_ROOM = 0.07
+"""Share of a map's width that two clock times are apart at least."""
+MINUTE_STEPS = (1.0, 2.0, 5.0, 10.0, 20.0, 60.0, 120.0, 240.0)
+"""Bands of the map of minutes [min]."""
+STEPS_OF_A_GAP = 1.5
+"""Steps between two spots beyond which the track is broken: the light was elsewhere in between."""
 
 
 def idle_figures(found: IdlePath, days: str) -> tuple[Picture, ...]:
-    """Maps of the highest flux on the brightest surfaces, with the track of the focus on a single day; none if dark."""
+    """Maps of the brightest surfaces: highest flux with the track of the focus, and minutes; none if all is dark."""
     lit = sorted(
         (each for each in found.faces if each.worst is not None and each.worst.flux >= FAINTEST),
-        key=lambda each: -(each.worst.flux if each.worst is not None else 0.0),
+        key=lambda each: -_peak(each),
     )[:MOST_FACES]
     if not lit:
         return ()
+    lit = [each for each in lit if _peak(each) >= SUN] or lit[:1]
+    pictures = [_flux_picture(found, lit, days)]
+    for flux in (DEFAULT_THRESHOLD, THRESHOLDS[0].flux):
+        k = [each.flux for each in THRESHOLDS].index(flux)
+        long = [each for each in lit if each.above[k].max() > 0.0]
+        if long:
+            pictures.append(_minutes_picture(found, long, k, days))
+            break
+    return tuple(pictures)
+
+
+def _peak(found: FacePath) -> float:
+    return 0.0 if found.worst is None else found.worst.flux
+
+
+def _pose(found: IdlePath) -> str:
+    return f"tilt {found.setting.tilt:.1f} deg, swivel {found.setting.swivel:.1f} deg"
+
+
+def _flux_picture(found: IdlePath, lit: list[FacePath], days: str) -> Picture:
+    one_day = len({time.date() for time in found.times}) == 1
+    brightest = max(float(each.highest.max()) for each in lit)
+    shown = [each for each in _shown_bands() if each.low <= brightest]
+    # The lowest band begins where there is light to speak of, and is parted at the sun's own flux.
+    edges = [FAINTEST, SUN, *(each.low for each in shown[1:]), _top(shown[-1], brightest)]
+    colours = _band_colours(len(edges))
+    norm = BoundaryNorm(edges, len(edges) - 1)
+    title = f"Highest flux of an idle lens, {_pose(found)}, {days}"
+    handles = [
+        Patch(color=colours[0], label="below 0.3 kW/m2: no light to speak of"),
+        Patch(color=colours[1], label=f"0.3 to 1: {BANDS[0].name}, never no risk: cover the lens"),
+        Patch(color=colours[2], label=f"1 to {THRESHOLDS[0].flux / 1e3:g}, above the sun: {BANDS[0].name}, as before"),
+        *(
+            Patch(color=colour, label=f"{_range(band)}: {band.name}")
+            for band, colour in zip(shown[1:], colours[3:], strict=True)
+        ),
+    ]
+    words = "colours: bands of flux [kW/m2], with what may happen from their lower end on\n"
+    words += "white: middle of the light, with clock times" if one_day else "highest of all instants"
+    figure = _panels(
+        lit, f"{title}\n{words}", handles,
+        lambda ax, each: _draw(ax, each, each.highest, colours, norm, track=found.step if one_day else None),
+    )  # fmt: skip
+    return Picture(
+        name="stray_flux",
+        title=title,
+        alt=f"The focus is strongest on {lit[0].face.name}: {_peak(lit[0]) / 1e3:.1f} kW/m2.",
+        figure=figure,
+        numbers={each.face.name: {"peak_kw_m2": float(each.highest.max()) / 1e3} for each in lit},
+    )
+
+
+def _minutes_picture(found: IdlePath, lit: list[FacePath], k: int, days: str) -> Picture:
+    """How long each spot sees at least threshold number k."""
+    threshold = THRESHOLDS[k]
+    longest = max(float(each.above[k].max()) for each in lit)
+    steps = [each for each in MINUTE_STEPS if each <= longest] or [MINUTE_STEPS[0]]
+    edges = [*steps, max(longest, steps[-1]) + 1.0]
+    colours = _band_colours(len(edges))
+    norm = BoundaryNorm(edges, len(edges) - 1)
+    title = f"How long each spot sees {threshold.flux / 1e3:g} kW/m2 or more, {_pose(found)}, {days}"
+    handles = [Patch(color=colours[0], label="not at all")] + [
+        Patch(color=colour, label=f"{low:g} to {high:g} min" if high in MINUTE_STEPS else f"{low:g} min or longer")
+        for (low, high), colour in zip(itertools.pairwise(edges), colours[1:], strict=True)
+    ]
+    words = (
+        f"from {threshold.flux / 1e3:g} kW/m2 on: {threshold.name}, exposure {threshold.exposure}\n"
+        "sum over all instants shown; 'not at all' is no promise: cover the lens"
+    )
+    figure = _panels(lit, f"{title}\n{words}", handles, lambda ax, each: _draw(ax, each, each.above[k], colours, norm))
+    return Picture(
+        name="stray_minutes",
+        title=title,
+        alt=f"One spot of {lit[0].face.name} sees so much for {float(lit[0].above[k].max()):.0f} min.",
+        figure=figure,
+        numbers={each.face.name: {"longest_min": float(each.above[k].max())} for each in lit},
+    )
+
+
+def _shown_bands() -> list[Band]:
+    found: list[Band] = []
+    for each in BANDS:
+        if each.low == MERGED and found:
+            below = found.pop()
+            found.append(
+                Band(low=below.low, high=each.high, name=f"{below.name}; {each.name.split(' (')[0]}")
+            )
+        else:
+            found.append(each)
+    return found
+
+
+def _top(band: Band, brightest: float) -> float:
+    return max(brightest, band.low) * 1.01 if band.high is None else band.high
+
+
+def _range(band: Band) -> str:
+    return f"from {band.low / 1e3:g}" if band.high is None else f"{band.low / 1e3:g} to {band.high / 1e3:g}"
+
+
+def _band_colours(count: int) -> list[str]:
+    """Colours from dark to light, the first one for what lies below all bands."""
+    return [to_hex(colormaps[BAND_COLOURS](x)) for x in np.linspace(0.0, 1.0, count)]
+
+
+def _panels(lit: list[FacePath], title: str, handles: list[Patch], draw: "Callable[[Axes, FacePath], None]") -> Figure:
+    """One panel for each surface, the title above, the legend below."""
     with drawing():
         heights = [_panel_height(each) for each in lit]
-        figure = new_figure(0.9 + sum(heights))
+        rows = -(-len(handles) // 2)
+        figure = new_figure(TITLE_HEIGHT + sum(heights) + LEGEND_ROW * (rows + 1))
         axes = figure.subplots(len(lit), 1, squeeze=False, height_ratios=heights)[:, 0]
-        brightest = max(float(each.highest.max()) for each in lit) / 1e3
-        norm = LogNorm(vmin=FAINTEST / 1e3, vmax=max(brightest, 2.0))
-        one_day = len({time.date() for time in found.times}) == 1
-        ticks = [0.3, 1.0, *(flux / 1e3 for flux in MARKED if flux / 1e3 <= brightest)]
         for ax, each in zip(axes, lit, strict=True):
-            image = _map(ax, each, norm, track=one_day)
-            bar = figure.colorbar(image, ax=ax, shrink=0.9, label="highest flux [kW/m2]", extend="min")
-            bar.set_ticks(ticks, labels=[f"{tick:g}" for tick in ticks])
-            bar.minorticks_off()
-        title = (
-            f"Highest flux of an idle lens, tilt {found.setting.tilt:.1f} deg, swivel {found.setting.swivel:.1f} deg, "
-            f"{days}"
-        )
-        figure.suptitle(f"{title}\n{CAPTION}", fontsize=9, x=0.01, ha="left")
-    worst = lit[0].worst
-    peak = 0.0 if worst is None else worst.flux / 1e3
-    return (
-        Picture(
-            name="stray_flux",
-            title=title,
-            alt=f"The focus is strongest on {lit[0].face.name}: {peak:.1f} kW/m2.",
-            figure=figure,
-            numbers={each.face.name: {"peak_kw_m2": float(each.highest.max()) / 1e3} for each in lit},
-        ),
-    )
+            draw(ax, each)
+        figure.suptitle(title, fontsize=9, x=0.01, ha="left")
+        figure.legend(
+            handles=handles, loc="outside lower left", ncols=2, fontsize=8, frameon=False, handlelength=1.4,
+            columnspacing=1.0,
+        )  # fmt: skip
+    return figure
 
 
 def _lit_size(found: FacePath) -> tuple[float, float]:
@@ -73,64 +181,73 @@ def _lit_size(found: FacePath) -> tuple[float, float]:
 
 def _panel_height(found: FacePath) -> float:
     """Height of a surface's panel [in]: by the shape of its lit part, with room for the words."""
-    a, b = (length + MARGIN for length in _lit_size(found))
+    sides = found.face.face.length_a, found.face.face.length_b
+    a, b = (min(side, length + 2.0 * MARGIN) for side, length in zip(sides, _lit_size(found), strict=True))
     return WORDS_HEIGHT + min(PANEL_HEIGHT, max(LEAST_HEIGHT, PICTURE_WIDTH * min(a, b) / max(a, b)))
 
 
-def _map(ax: Axes, found: FacePath, norm: LogNorm, *, track: bool) -> AxesImage:
-    """One surface; the longer side of its lit part lies level, to fill the page."""
+def _draw(
+    ax: Axes, found: FacePath, values: Floats, colours: list[str], norm: BoundaryNorm, track: float | None = None
+) -> None:
+    """One surface in bands; the longer side of its lit part lies level. `track` is the step of the instants [min]."""
     half_a, half_b = 0.5 * found.face.face.length_a, 0.5 * found.face.face.length_b
-    flux = found.highest / 1e3
     lit_a, lit_b = _lit_size(found)
     lying = lit_a > lit_b
-    image = flux.T if lying else flux
+    image, lit = (values.T, found.highest.T) if lying else (values, found.highest)
     across, up = (half_a, half_b) if lying else (half_b, half_a)
-    shown = ax.imshow(
-        np.maximum(image, 1e-9), origin="lower", extent=(-across, across, -up, up), norm=norm, cmap=style.MAP,
-        interpolation="nearest", aspect="equal",
+    bands = ListedColormap(colours[1:], under=colours[0])
+    ax.imshow(
+        image, origin="lower", extent=(-across, across, -up, up), norm=norm, cmap=bands, interpolation="nearest",
+        aspect="equal",
     )  # fmt: skip
-    if min(image.shape) > 2:
-        x = ((np.arange(image.shape[1]) + 0.5) / image.shape[1] * 2.0 - 1.0) * across
-        y = ((np.arange(image.shape[0]) + 0.5) / image.shape[0] * 2.0 - 1.0) * up
-        smooth = _smoothed(image)
-        levels = [flux / 1e3 for flux in SHOWN if flux / 1e3 < float(smooth.max())]
-        if levels:
-            lines = ax.contour(x, y, smooth, levels=levels, colors=style.RED, linewidths=0.8)
-            ax.clabel(lines, fmt="%g kW/m2", fontsize=7)
-    if track:
-        spots = [spot for spot in found.spots if spot.flux >= FAINTEST]
-        place = np.array([spot.centre if lying else spot.centre[::-1] for spot in spots]).reshape(-1, 2)
-        ax.plot(place[:, 0], place[:, 1], color="white", linewidth=0.9, marker=".", markersize=2.5)
-        last = None
-        for spot, at in zip(spots, place, strict=True):
-            if spot.time_local.minute != 0 or spot.time_local.hour == last:
-                continue
-            last = spot.time_local.hour
-            text = ax.annotate(
-                f"{spot.time_local:%H:%M}", tuple(at), xytext=(4, 4), textcoords="offset points", fontsize=8,
-                color="white",
-            )  # fmt: skip
-            text.set_path_effects([withStroke(linewidth=2.0, foreground="black")])
+    columns, rows = (np.flatnonzero((lit >= FAINTEST).any(axis=axis)) for axis in (0, 1))
+    for limit, where, half, count in (
+        (ax.set_xlim, columns, across, lit.shape[1]), (ax.set_ylim, rows, up, lit.shape[0]),
+    ):  # fmt: skip
+        low, high = (where[0] / count * 2.0 - 1.0) * half, ((where[-1] + 1) / count * 2.0 - 1.0) * half
+        limit(max(-half, low - MARGIN), min(half, high + MARGIN))
+    if track is not None:
+        _draw_track(ax, found.spots, track, lying=lying)
     names = _side_names(found)
     first, second = names if lying else names[::-1]
     ax.set_xlabel(f"from the middle, {first} [m]")
     ax.set_ylabel(f"{second} [m]")
     ax.set_title(f"{found.face.name}, {found.face.surrounding.material}")
-    lit = image >= FAINTEST / 1e3
-    columns, rows = np.flatnonzero(lit.any(axis=0)), np.flatnonzero(lit.any(axis=1))
-    for limit, where, half, count in (
-        (ax.set_xlim, columns, across, image.shape[1]), (ax.set_ylim, rows, up, image.shape[0]),
-    ):  # fmt: skip
-        low, high = (where[0] / count * 2.0 - 1.0) * half, ((where[-1] + 1) / count * 2.0 - 1.0) * half
-        limit(max(-half, low - MARGIN), min(half, high + MARGIN))
-    return shown
 
 
-def _smoothed(image: Floats) -> Floats:
-    """Mean over three by three patches, the outermost repeated: lines through it are not torn by noise."""
-    wide = np.pad(image, 1, mode="edge")
-    rows, columns = image.shape
-    return np.asarray(sum(wide[i : i + rows, j : j + columns] for i in range(3) for j in range(3)) / 9.0)
+def _draw_track(ax: Axes, spots: tuple[Spot, ...], step: float, *, lying: bool) -> None:
+    """The middle of the light, broken where the light was elsewhere, with the clock at full hours, and at both ends."""
+    seen = [spot for spot in spots if spot.flux >= FAINTEST]
+    if not seen:
+        return
+    places = np.array([spot.centre if lying else spot.centre[::-1] for spot in seen])
+    gaps = [
+        k
+        for k, (one, next_one) in enumerate(itertools.pairwise(seen), start=1)
+        if (next_one.time_local - one.time_local).total_seconds() > STEPS_OF_A_GAP * 60.0 * step
+    ]
+    outline = withStroke(linewidth=2.2, foreground="black")
+    for piece in np.split(places, gaps):
+        ax.plot(
+            piece[:, 0], piece[:, 1], color="white", linewidth=0.9, marker=".", markersize=2.5, path_effects=[outline]
+        )
+    room = LABEL_ROOM * float(np.diff(ax.get_xlim())[0])
+    labelled: list[Floats] = []
+    ends = {0, len(seen) - 1, *gaps, *(k - 1 for k in gaps)}
+    hours = [
+        k
+        for k, spot in enumerate(seen)
+        if spot.time_local.minute == 0 or (k and spot.time_local.hour != seen[k - 1].time_local.hour and k not in gaps)
+    ]
+    for k in [*hours, *sorted(ends)]:
+        if any(np.linalg.norm(places[k] - other) < room for other in labelled):
+            continue
+        labelled.append(places[k])
+        text = ax.annotate(
+            f"{seen[k].time_local:%H:%M}", (float(places[k][0]), float(places[k][1])), xytext=(4, 4),
+            textcoords="offset points", fontsize=8, color="white", annotation_clip=True,
+        )  # fmt: skip
+        text.set_path_effects([withStroke(linewidth=2.0, foreground="black")])
 
 
 def _side_names(found: FacePath) -> tuple[str, str]:
@@ -140,15 +257,6 @@ def _side_names(found: FacePath) -> tuple[str, str]:
         if surrounding.fixed_to == "ground":
             return ("to the east", "to the north")
         return ("across the grooves", "along the grooves")
+    if surrounding.shape == "plane" and surrounding.fixed_to == "ground" and surrounding.turn == (90.0, 0.0, 0.0):
+        return ("to the east", "up")
     return ("along side a", "along side b")
-
-
-MARGIN = 0.1
-"""Dark rim that is shown around the lit part of a surface [m]."""
-
-
-MARKED = (2000.0, 4300.0, 6000.0, 8000.0, 12500.0, 28000.0)
-"""Thresholds beside the colours [W/m2]; two of them are so near to each other that one stands for both."""
-
-SHOWN = (2000.0, 4300.0, 12500.0)
-"""Thresholds drawn as lines [W/m2]: pain on skin, the least flux that ignites wood, ignition with a flame near."""

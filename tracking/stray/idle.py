@@ -7,7 +7,7 @@ from datetime import UTC
 
 import numpy as np
 
-from raytrace.arrays import Floats
+from raytrace.arrays import AnyArray, Floats
 from raytrace.scene import GroovesSide, Scene
 from raytrace.stray import FaceLight, stray_light
 from raytrace.trace import PreparedScene, prepare
@@ -22,6 +22,9 @@ Progress = Callable[[float], None]
 
 RAYS = 1 << 15
 """Rays of each instant: a patch of a focal line of thirty suns then gets some hundreds of them."""
+
+FEW_RAYS = 1 << 15
+"""Rays below which sharing them among threads takes longer than tracing them."""
 
 FINE_STEP = 3.0
 """Step [min] up to which a focal line moves by no more than its width, so that its marks on a map join up."""
@@ -79,17 +82,22 @@ class Spot:
 class FacePath:
     """What one face sees through the stretch of time.
 
-    `highest` (patches a, patches b) is the highest flux of each patch [W/m2]; `minutes` holds, for each of THRESHOLDS,
-    the longest time for which one patch sees at least that much [min]; `spots` its brightest patch at each lit instant;
-    `worst` the brightest of them, None where no light lands; `power` the most light that lands on it [W].
+    `highest` (patches a, patches b) is the highest flux of each patch [W/m2]; `above` (thresholds, patches a,
+    patches b) the time for which each patch sees at least each of THRESHOLDS [min]; `spots` its brightest patch at each
+    lit instant; `worst` the brightest of them, None where no light lands; `power` the most light that lands on it [W].
     """
 
     face: SurroundingFace
     highest: Floats
-    minutes: tuple[float, ...]
+    above: AnyArray
     spots: tuple[Spot, ...]
     worst: Spot | None
     power: float
+
+    @property
+    def minutes(self) -> tuple[float, ...]:
+        """For each of THRESHOLDS, the longest time for which one patch sees at least that much [min]."""
+        return tuple(float(each.max()) for each in self.above)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -97,7 +105,7 @@ class IdlePath:
     """Poses of the lens at instants `step` [min] apart; `lit` of them have the sun before the lens.
 
     `setting` is the last pose, and the only one where nobody moves the lens; `tubes` the most light that reaches the
-    absorber of each tube [W].
+    absorber of each tube [W]. `refined` says whether peaks were looked for between the instants too.
     """
 
     setting: Setting
@@ -107,6 +115,7 @@ class IdlePath:
     rays: int
     faces: tuple[FacePath, ...]
     tubes: tuple[float, ...]
+    refined: bool = False
 
     @property
     def worst(self) -> Spot | None:
@@ -117,11 +126,7 @@ class IdlePath:
     def first_fire(self, threshold: float) -> Spot | None:
         """The first spot of at least this flux [W/m2] on a face that can burn."""
         spots = [
-            spot
-            for each in self.faces
-            if each.face.surrounding.burns
-            for spot in each.spots
-            if spot.flux >= threshold
+            spot for each in self.faces if each.face.surrounding.burns for spot in each.spots if spot.flux >= threshold
         ]
         return min(spots, key=lambda spot: spot.time_local, default=None)
 
@@ -197,6 +202,7 @@ def focus_path(
         found = stray_light(
             prepared, [each.face for each in faces], transversal_angle=float(seen.transversal[k]),
             longitudinal_angle=float(seen.longitudinal[k]), rays=rays, row=row, missing_tube=missing_tube,
+            threads=1 if rays < FEW_RAYS else None,
         )  # fmt: skip
         aperture = scene.lens.width * scene.lens.length * float(np.cos(np.radians(seen.incidence[k])))
         np.maximum(tubes, float(dni[k]) * aperture * np.array([each.value for each in found.tubes]), out=tubes)
@@ -227,29 +233,32 @@ class _FaceSums:
     def add(
         self, light: FaceLight, local: dt.datetime, dni: float, aperture: float, minutes: float, point: Floats
     ) -> None:
+        self.power = max(self.power, dni * aperture * light.fraction.value)
+        if light.fraction.value <= 0.0:
+            return
         flux = dni * light.flux
         np.maximum(self.highest, flux, out=self.highest)
         for k, each in enumerate(THRESHOLDS):
             if light.peak.value * dni >= 0.5 * each.flux:
                 self.above[k] += np.where(flux >= each.flux, np.float32(minutes), np.float32(0.0))
-        self.power = max(self.power, dni * aperture * light.fraction.value)
+        if light.peak.value <= 0.0:
+            return
         middle = 0.5 * self.face.face.length_a, 0.5 * self.face.face.length_b
-        if light.peak.value > 0.0:
-            self.spots.append(
-                Spot(
-                    time_local=local, face=self.number, flux=dni * light.peak.value,
-                    flux_error=dni * light.peak.standard_error,
-                    point=(float(point[0]), float(point[1]), float(point[2])),
-                    place=(light.peak_place[0] - middle[0], light.peak_place[1] - middle[1]),
-                    centre=(light.centre[0] - middle[0], light.centre[1] - middle[1]),
-                )
-            )  # fmt: skip
+        self.spots.append(
+            Spot(
+                time_local=local, face=self.number, flux=dni * light.peak.value,
+                flux_error=dni * light.peak.standard_error,
+                point=(float(point[0]), float(point[1]), float(point[2])),
+                place=(light.peak_place[0] - middle[0], light.peak_place[1] - middle[1]),
+                centre=(light.centre[0] - middle[0], light.centre[1] - middle[1]),
+            )
+        )  # fmt: skip
 
     def result(self) -> FacePath:
         return FacePath(
             face=self.face,
             highest=self.highest,
-            minutes=tuple(float(each.max()) for each in self.above),
+            above=self.above,
             spots=tuple(self.spots),
             worst=max(self.spots, key=lambda spot: spot.flux, default=None),
             power=self.power,

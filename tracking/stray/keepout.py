@@ -21,7 +21,9 @@ class KeepOut:
     """Where flux on a plane parallel to the lens is at least `suns` times DNI. Lengths in [m]; None where nowhere.
 
     `above` and `below` are the distances along the lens normal from the plane of the tubes' axes to the highest and
-    lowest such plane; `across` and `along` the largest distances from the middle of the light on its plane.
+    lowest such plane; `across` and `along` the largest distances from the middle of the light on its plane. `outline`
+    holds each such plane, from the highest down: its height above the plane of the axes, and the distances from the
+    middle of the light across and along the grooves, to draw the region by.
     """
 
     suns: float
@@ -29,6 +31,7 @@ class KeepOut:
     below: float | None
     across: float | None
     along: float | None
+    outline: tuple[tuple[float, float, float], ...]
 
 
 def keep_out(
@@ -65,18 +68,22 @@ def keep_out(
             if wide.size:
                 nearby = light.flux[max(0, bright - 1) : bright + 2].mean(axis=0)
                 long = y[nearby >= suns]
-                found[suns].append((
-                        float(depth), float(wide.max()) + 0.5 * size_x / patches[0],
+                found[suns].append(
+                    (
+                        float(depth),
+                        float(wide.max()) + 0.5 * size_x / patches[0],
                         float(long.max()) + 0.5 * size_y / patches[1] if long.size else 0.0,
-                    ))
+                    )
+                )
     return tuple(_region(suns, places, scene.lens_height) for suns, places in found.items())
 
 
 def _region(suns: float, places: list[tuple[float, float, float]], lens_height: float) -> KeepOut:
     if not places:
-        return KeepOut(suns=suns, above=None, below=None, across=None, along=None)
+        return KeepOut(suns=suns, above=None, below=None, across=None, along=None, outline=())
     depths, across, along = (np.array([place[k] for place in places]) for k in range(3))
     return KeepOut(
         suns=suns, above=float(lens_height - depths.min()), below=float(depths.max() - lens_height),
         across=float(across.max()), along=float(along.max()),
+        outline=tuple((lens_height - depth, x, y) for depth, x, y in places),
     )  # fmt: skip

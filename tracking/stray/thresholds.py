@@ -92,7 +92,32 @@ def skin_seconds(flux: float) -> tuple[float, float] | None:
     return (found[0], found[1])
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Band:
+    """All fluxes [W/m2] from `low` up to `high`, None for no end, and what may happen there."""
+
+    low: float
+    high: float | None
+    name: str
+
+
+BANDS = tuple(
+    Band(low=low, high=high, name=name)
+    for low, high, name in zip(
+        (0.0, *(each.flux for each in THRESHOLDS)),
+        (*(each.flux for each in THRESHOLDS), None),
+        (LOWER_RISK, *(each.name for each in THRESHOLDS)),
+        strict=True,
+    )
+)
+"""The bands between the thresholds, in order of rising flux."""
+
+
+def band_of(flux: float) -> Band:
+    """The band in which a flux [W/m2] lies."""
+    return next(each for each in reversed(BANDS) if flux >= each.low or each.low == 0.0)
+
+
 def band(flux: float) -> str:
     """The highest threshold that a flux [W/m2] reaches, by name; LOWER_RISK where it reaches none."""
-    reached = [each.name for each in THRESHOLDS if flux >= each.flux]
-    return reached[-1] if reached else LOWER_RISK
+    return band_of(flux).name

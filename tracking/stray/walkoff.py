@@ -4,7 +4,9 @@ import datetime as dt
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from raytrace.response import ResponseTable
 from raytrace.trace import prepare
+from tracking.errors import InputError
 from tracking.mount import Setting
 from tracking.plans.instant import instants_at
 from tracking.plans.moves import chosen_plan
@@ -17,8 +19,9 @@ Progress = Callable[[float], None]
 
 WATCHED = dt.timedelta(hours=2)
 """How long after a setting is due to change the focus is followed."""
-WALK_STEP = dt.timedelta(minutes=5)
-WALK_RAYS = 1 << 14
+WALK_STEP = dt.timedelta(minutes=2)
+"""In which a focal line moves by about its width: it jumps over nothing."""
+WALK_RAYS = 1 << 13
 ROW_STEP = dt.timedelta(minutes=30)
 """Time between the settings that stand for a plan where the scene has no response table yet."""
 
@@ -51,14 +54,19 @@ class WalkOff:
         return max(0.0, (self.fire.time_local - self.row.until).total_seconds() / 60.0)
 
 
-def plan_rows(scene_file: SceneFile, date: dt.date) -> tuple[tuple[PlanRow, ...], bool]:
-    """The rows of a day's plan of moves, and whether they are that plan's.
+def plan_rows(
+    scene_file: SceneFile, date: dt.date, table: ResponseTable | None = None
+) -> tuple[tuple[PlanRow, ...], bool]:
+    """The rows of a day's plan of moves, none on a day without aim; and whether they are that plan's.
 
-    Without a response table in the cache, perfect aiming at each half hour stands for it.
+    Where no response table is given nor kept in the cache, perfect aiming at each half hour stands for the plan.
     """
-    table = kept_response_table(scene_file)
+    table = kept_response_table(scene_file) if table is None else table
     if table is not None:
-        plan = chosen_plan(scene_file, date, table)
+        try:
+            plan = chosen_plan(scene_file, date, table)
+        except InputError:  # the sun stays too low all day: there is nothing to plan
+            return (), True
         return tuple(PlanRow(setting=s.setting, start=s.start, until=s.until) for s in plan.stretches), True
     instants = [
         each for each in instants_at(scene_file, day_instants(scene_file.site, date, ROW_STEP)) if each.aim is not None

@@ -1,0 +1,84 @@
+"""The keep-out drawing: where the light around the focal line is 1, 5 and 10 times the sun, to scale."""
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.patches import Circle, Polygon, Rectangle
+
+from raytrace.scene import Scene
+from tracking.paper import style
+from tracking.paper.style import Picture, drawing, new_figure
+from tracking.stray.keepout import KeepOut
+
+HEIGHT = 6.4
+"""Height of the picture [in]."""
+FILLS = ("#d9d9d9", style.SKY, style.ORANGE)
+"""From the faintest region to the brightest, darker on a grey printer too."""
+HATCHES = ("", "//", "xx")
+
+
+def keep_out_figure(scene: Scene, found: tuple[KeepOut, ...]) -> Picture:
+    """Sections across and along the grooves through the regions, with their distances from the focal line."""
+    with drawing():
+        figure = new_figure(HEIGHT)
+        axes = figure.subplots(1, 2, sharey=True)
+        for ax, along in zip(axes, (False, True), strict=True):
+            _section(ax, scene, found, along=along)
+        axes[0].set_ylabel("height above the plane of the tubes' axes [m]")
+        figure.suptitle(
+            "Keep-out region around the focal line, sun along the lens normal, tubes taken away, to scale\n"
+            "no hand, hair, hose or cable inside; an eye needs far more distance. Cover the lens before any work",
+            fontsize=9, x=0.01, ha="left",
+        )  # fmt: skip
+        handles, labels = axes[0].get_legend_handles_labels()
+        figure.legend(handles, labels, loc="outside lower left", ncols=2, fontsize=8, frameon=False)
+    first = found[0]
+    reach = f"{first.across:.2f} m across and {first.along:.2f} m along" if first.across and first.along else "nowhere"
+    return Picture(
+        name="stray_keep_out",
+        title="Keep-out region around the focal line",
+        alt=f"The light is at least as strong as the sun up to {reach} from the middle.",
+        figure=figure,
+        numbers={
+            f"{k.suns:g} suns": {"above_m": k.above, "below_m": k.below, "across_m": k.across, "along_m": k.along}
+            for k in found
+        },
+    )
+
+
+def _section(ax: Axes, scene: Scene, found: tuple[KeepOut, ...], *, along: bool) -> None:
+    half = 0.5 * (scene.lens.length if along else scene.lens.width)
+    for region, fill, hatch in zip(found, FILLS, HATCHES, strict=True):
+        if not region.outline:
+            continue
+        height = np.array([place[0] for place in region.outline])
+        reach = np.array([place[2 if along else 1] for place in region.outline])
+        edge = np.concatenate([np.stack([reach, height], axis=1), np.stack([-reach, height], axis=1)[::-1]])
+        ax.add_patch(
+            Polygon(
+                edge, facecolor=fill, edgecolor=style.BLACK, linewidth=0.7, hatch=hatch,
+                label=f"{region.suns:g} x direct sun or more: {_words(region)}",
+            )
+        )  # fmt: skip
+    ax.add_patch(
+        Rectangle(
+            (-half, scene.lens_height), 2.0 * half, scene.lens.thickness, color=style.BLUE, label="lens",
+            linewidth=2.0,
+        )
+    )  # fmt: skip
+    radius = 0.5 * scene.tubes.absorber_diameter
+    ax.add_patch(Circle((0.0, 0.0), radius, fill=False, edgecolor=style.RED, label="absorber's size, at the axes"))
+    lowest = min((place[0] for region in found for place in region.outline), default=-half)
+    ax.set_xlim(-1.15 * half, 1.15 * half)
+    ax.set_ylim(lowest - 0.05, 1.05 * scene.lens_height)
+    ax.set_aspect("equal")
+    ax.axhline(0.0, color=style.BLACK, linewidth=0.5, linestyle=":")
+    ax.set_xlabel(f"from the middle, {'along' if along else 'across'} the grooves [m]")
+    ax.set_title("along the focal line" if along else "across the focal line")
+
+
+def _words(region: KeepOut) -> str:
+    if region.above is None or region.below is None or region.across is None or region.along is None:
+        return "nowhere"
+    return (
+        f"{region.above:.2f} m up, {region.below:.2f} m down,\n{region.across:.2f} m across, {region.along:.2f} m along"
+    )
