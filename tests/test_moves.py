@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from raytrace.arrays import Floats
 from tracking.mount import Setting
-from tracking.plans.moves import DaySettings, best_with_moves, fewest_moves, lazy_plan
+from tracking.plans.marks import FAINT, DaySettings
+from tracking.plans.moves import LEAST_COVERED, best_with_moves, fewest_moves, lazy_plan
 
 START = dt.datetime(2026, 3, 20, 9, 0, tzinfo=dt.UTC)
 
@@ -104,7 +105,7 @@ def test_a_day_without_sun_has_an_empty_plan() -> None:
     day = made_up_day(np.zeros((0, 2)), np.zeros(2))
     assert fewest_moves(day).moves == 0
     assert lazy_plan(day).moves == 0
-    assert fewest_moves(day).moves_per_litre is None
+    assert fewest_moves(day).weakest is None
 
 
 def test_a_plan_is_held_against_a_move_each_quarter_of_an_hour() -> None:
@@ -112,3 +113,50 @@ def test_a_plan_is_held_against_a_move_each_quarter_of_an_hour() -> None:
     assert plan.habit_moves == 4
     assert plan.loss_against_habit == pytest.approx(1.0 - plan.absorbed / plan.habit)
     assert 0.0 < plan.loss < 0.1
+
+
+def every_covered_chain(day: DaySettings, most: int) -> float:
+    """Most energy with at most so many settings, by trying every setting and the cover in every minute."""
+    cells = len(day.times) - 1
+    ratio = day.power / day.perfect
+    share = np.minimum(ratio[:, :-1], ratio[:, 1:])
+    lowest = np.minimum(FAINT, share.max(axis=0))
+    covered = len(day.settings)
+    best = 0.0
+    for chain in itertools.product(range(covered + 1), repeat=cells):
+        runs = [(setting, len(list(group))) for setting, group in itertools.groupby(chain)]
+        if sum(setting != covered for setting, _ in runs) > most:
+            continue
+        if any(setting == covered and length < LEAST_COVERED for setting, length in runs[1:-1]):
+            continue
+        if any(s != covered and share[s, c] < lowest[c] * (1.0 - 1e-9) for c, s in enumerate(chain)):
+            continue
+        energy = sum(30.0 * (day.power[s, c] + day.power[s, c + 1]) for c, s in enumerate(chain) if s != covered)
+        best = max(best, energy)
+    return best
+
+
+@given(st.integers(min_value=0, max_value=2**32 - 1), st.integers(min_value=1, max_value=3))
+@settings(max_examples=8)
+def test_no_covered_chain_of_so_many_settings_is_better_than_the_plan(seed: int, most: int) -> None:
+    random = np.random.default_rng(seed)
+    perfect = random.uniform(50.0, 100.0, 9)
+    day = made_up_day(perfect * random.choice([0.02, 0.1, 0.5, 1.0], (2, 9)), perfect)
+    plan = best_with_moves(day, most)
+    assert plan.moves <= most
+    assert plan.absorbed == pytest.approx(every_covered_chain(day, most), rel=1e-9)
+
+
+def test_a_lazy_plan_leaves_no_gap_and_keeps_light_on_the_tubes() -> None:
+    plan = lazy_plan(hill_day(width=1.0, settings_count=30), 0.8)
+    assert plan.covers == ()
+    assert plan.energy_share == pytest.approx(0.8)
+    assert plan.weakest is not None
+    assert FAINT <= plan.weakest.least_share < 0.8  # it falls below the day's share at times, and says how far
+
+
+def test_a_plan_of_few_moves_has_the_lens_covered_for_some_minutes_or_not_at_all() -> None:
+    plan = best_with_moves(hill_day(width=0.5, settings_count=12), 4)
+    assert plan.covers
+    for start, end in plan.covers:
+        assert (end - start) / dt.timedelta(minutes=1) >= LEAST_COVERED

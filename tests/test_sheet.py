@@ -15,7 +15,8 @@ from matplotlib.text import Annotation
 from tracking.mount import Setting
 from tracking.paper.sheet import ACTED_ON, MissingGlyphError, Paper, SheetInput, pdf_bytes, sheet_pages
 from tracking.paper.words import WORDS
-from tracking.plans.moves import MINUTE, MovesPlan, Stretch
+from tracking.plans.marks import MINUTE
+from tracking.plans.moves import MovesPlan, Stretch
 from tracking.scenefile import read_scene
 from tracking.sky.magnetic import magnetic_declination
 from tracking.sky.sunpath import clock_multiples, sun_path

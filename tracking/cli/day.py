@@ -1,19 +1,9 @@
 """`focalrow day`: settings and power at each instant of a day, and the day's sums."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
-
-if TYPE_CHECKING:
-    from tracking.plans.day import Day
-
-MINUTES_PER_HOUR = 60.0
-
-NO_PLAN = (
-    "There is no plan of moves yet: it needs the response table, which takes about a minute to build, once. "
-    "--table builds it."
-)
 
 
 def day(
@@ -72,7 +62,18 @@ def day(
     ] = False,
     sheet: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Write the plan of moves as a printed sheet (PDF).", show_default=False),
+        typer.Option(metavar="FILE", help="Write the plan or the season as a printed sheet (PDF).", show_default=False),
+    ] = None,
+    season_start: Annotated[
+        str | None,
+        typer.Option("--from", metavar="DATE", help="First day of a season: a sheet for it.", show_default=False),
+    ] = None,
+    season_end: Annotated[
+        str | None, typer.Option("--to", metavar="DATE", help="Last day of the season.", show_default=False)
+    ] = None,
+    by: Annotated[
+        str | None,
+        typer.Option(metavar="SPAN", help="Days with one table: week or fortnight.", show_default="fortnight"),
     ] = None,
     paper: Annotated[str, typer.Option(metavar="SIZE", help="Paper of the sheet: A4 or Letter.")] = "A4",
     language: Annotated[str, typer.Option(metavar="CODE", help="Language of the sheet: en, es, fr or pt.")] = "en",
@@ -87,36 +88,29 @@ def day(
     json: Annotated[bool, typer.Option("--json", help="Print the numbers as JSON, for programs.")] = False,  # noqa: FBT002
     out: Annotated[
         Path | None,
-        typer.Option(metavar="DIR", help="Also write day.txt, day.json and day.csv there.", show_default=False),
+        typer.Option(metavar="DIR", help="Also write text, JSON and CSV there.", show_default=False),
     ] = None,
 ) -> None:
     """Settings of the lens and power on each tube through a day, from ray traces, and the day's sums."""
-    from tracking.cli import console, files, options
-    from tracking.cli.day_compare import print_comparison
-    from tracking.cli.day_sheet import check_sheet, write_sheet
-    from tracking.cli.scene_words import scene_errors
-    from tracking.cli.tables import console_width
+    from tracking.cli import files, options
+    from tracking.cli.day_sheet import check_season, check_sheet
+    from tracking.cli.day_wish import PlanWish
 
     if table and (direct or rays is not None or relative_error is not None):
         raise options.wrong("--table", "it is given together with a wish to trace each instant", "one of the two")
     if rays is not None and relative_error is not None:
         raise options.wrong("--relative-error", "it is given together with --rays", "one of the two")
-    asked_plan = share is not None or moves is not None or lazy or sheet is not None
     check_sheet(sheet, paper, language)
     options.check_plan(share=share, moves=moves, lazy=lazy)
     interval = options.step("--step", step)
     asked = None if date is None else options.date("--date", date)
+    season = check_season(season_start, season_end, by, date=date)
     if relative_error is not None:
         options.small_fraction("--relative-error", relative_error)
     options.check_run(rays=rays, seed=seed, threads=threads)
     files.check_folder(out)
+    wish = PlanWish(share=share, most=moves, lazy=lazy, sheet=sheet, paper=paper, language=language)
 
-    import datetime as dt
-
-    from tracking.plans.day import day_plan
-    from tracking.plans.moves import chosen_plan
-    from tracking.plans.power import RELATIVE_ERROR, Effort
-    from tracking.response import kept_response_table, response_table
     from tracking.scenefile import read_scene
 
     scene_file = read_scene(scene)
@@ -124,74 +118,23 @@ def day(
         from tracking.cli.day_measured import compare
 
         compare(scene_file, scene, measured, as_json=json)
-        return
-    effort = Effort(
-        rays=rays,
-        relative_error=RELATIVE_ERROR if relative_error is None else relative_error,
-        seed=seed,
-        threads=threads,
-    )
-    if compare_builds:
-        print_comparison(scene_file, scene, asked, json=json)
-        return
-    direct = direct or rays is not None or relative_error is not None
-    with scene_errors(scene):
-        response = None if direct else kept_response_table(scene_file)
-        # A plan by hand is asked for by its own options: then powers may still be traced, and the plan has its table.
-        plan_table = kept_response_table(scene_file) if asked_plan and direct else response
-        if (table or asked_plan) and plan_table is None:
-            with console.progress_bar("Building the response table, once for this scene") as progress:
-                plan_table = response_table(scene_file, progress=progress)
-            response = None if direct else plan_table
-        with console.progress_bar("Tracing the day (the very first run compiles first)") as progress:
-            plan = day_plan(
-                scene_file,
-                dt.datetime.now(scene_file.site.zone).date() if asked is None else asked,
-                interval,
-                effort=effort,
-                table=response,
-                progress=progress,
-            )
-    # A day on which nothing is aimed has no plan and needs no word about it, unless one was asked for.
-    moves_plan = (
-        None
-        if plan_table is None or (_is_dark(plan) and not asked_plan)
-        else chosen_plan(scene_file, plan.date, plan_table, share=share, most=moves, lazy=lazy)
-    )
-    from tracking.cli.day_numbers import csv_text, json_object
-    from tracking.cli.day_table import remarks, sun_words, table_text
+    elif compare_builds:
+        from tracking.cli.day_compare import print_comparison
 
-    texts = {
-        "day.txt": table_text(
-            scene_file,
-            plan,
-            effort,
-            response,
-            width=console_width(),
-            moves=moves_plan,
-            remark="" if direct or _is_dark(plan) or moves_plan is not None else NO_PLAN,
-        ),
-        "day.json": console.as_json(json_object(plan, moves_plan)),
-        "day.csv": csv_text(plan),
-    }
-    if sheet is not None and moves_plan is not None and plan_table is not None:
-        write_sheet(scene_file, moves_plan, plan_table, sheet, paper=paper, language=language)
-        console.talk(f"Wrote {sheet}.")
-    _show(texts, out, json=json, told=[*sun_words(scene_file, plan), *remarks(plan)])
+        print_comparison(scene_file, scene, asked, json=json, out=out)
+    elif season is not None:
+        from tracking.cli.day_season import print_season
 
+        print_season(scene_file, scene, season, wish, json=json, out=out)
+    else:
+        from tracking.cli.day_run import print_day
+        from tracking.plans.power import RELATIVE_ERROR, Effort
 
-def _is_dark(plan: "Day") -> bool:
-    """Whether the lens is aimed for less than a minute."""
-    return plan.totals.hours_aimed < 1.0 / MINUTES_PER_HOUR
-
-
-def _show(texts: dict[str, str], out: Path | None, *, json: bool, told: list[str]) -> None:
-    """Write the files and print what was asked for; with JSON the remarks go to standard error."""
-    from tracking.cli import console, files
-
-    if out is not None:
-        files.write_files(out, texts)
-        console.talk(f"Wrote {', '.join(texts)} to {out}.")
-    console.result(texts["day.json" if json else "day.txt"])
-    for remark in told if json else ():
-        console.talk(remark)
+        effort = Effort(
+            rays=rays,
+            relative_error=RELATIVE_ERROR if relative_error is None else relative_error,
+            seed=seed,
+            threads=threads,
+        )
+        direct = direct or rays is not None or relative_error is not None
+        print_day(scene_file, scene, asked, interval, effort, wish, direct=direct, table=table, json=json, out=out)

@@ -3,13 +3,15 @@
 from typing import Any
 
 from tracking.cli.tables import Column, number, paragraph, section, table
+from tracking.energy.plan_water import PlanWater
 from tracking.plans.day import JOULES_PER_KWH
-from tracking.plans.moves import FREE_STEP, HABIT, MINUTE, MovesPlan, mount_axes
+from tracking.plans.marks import FAINT, MINUTE, mount_axes
+from tracking.plans.moves import HABIT, MovesPlan
 from tracking.scenefile import SceneFile
 
 
-def moves_text(scene_file: SceneFile, plan: MovesPlan, *, width: int) -> str:
-    """The section with the plan."""
+def moves_text(scene_file: SceneFile, plan: MovesPlan, water: PlanWater | None, *, width: int) -> str:
+    """The section with the plan and the water that it makes."""
     if not plan.stretches:
         return section("Plan of moves", paragraph("No setting gives power on this day: no moves.", width=width))
     moves_tilt, moves_swivel = mount_axes(scene_file.mount)
@@ -29,7 +31,7 @@ def moves_text(scene_file: SceneFile, plan: MovesPlan, *, width: int) -> str:
         [[until, *settings], power],
         width=width,
     )
-    words = [paragraph(words, width=width) for words in moves_words(scene_file, plan)]
+    words = [paragraph(words, width=width) for words in moves_words(scene_file, plan, water)]
     return section("Plan of moves", *words, "", rows)
 
 
@@ -37,60 +39,87 @@ def _column(heading: str, cells: list[str]) -> Column:
     return Column(heading=(heading,), cells=tuple(cells))
 
 
-def moves_words(scene_file: SceneFile, plan: MovesPlan) -> list[str]:
+def moves_words(scene_file: SceneFile, plan: MovesPlan, water: PlanWater | None = None) -> list[str]:
     """What the plan promises and costs, in paragraphs."""
-    marks = scene_file.mount
-    free = [
-        name
-        for name, its_marks, moves in zip(
-            ("tilt", "swivel"), (marks.tilt_marks, marks.swivel_marks), mount_axes(marks), strict=True
-        )
-        if moves and its_marks is None
-    ]
-    goal = (
-        "the most energy for that many"
-        if plan.share is None
-        else f"at every minute at least {100.0 * plan.share:g} % of the power of perfect aiming"
-    )
     promise = (
-        f"{plan.moves} settings, the first of the day included: {goal}. Each setting is ahead of the sun on purpose: "
-        f"it is best about the middle of its stretch. Do not correct it in between."
+        f"{plan.moves} settings, the first of the day included: {goal_words(plan)}. Each setting is ahead of the sun "
+        f"on purpose: it is best about the middle of its stretch. Do not correct it in between."
     )
     told = [promise]
+    marks = scene_file.mount
+    steps = (plan.tilt_step, plan.swivel_step)
+    free = [
+        f"the {name} {step:g} deg apart"
+        for name, its_marks, step in zip(("tilt", "swivel"), (marks.tilt_marks, marks.swivel_marks), steps, strict=True)
+        if its_marks is None and step is not None
+    ]
     if free:
-        told.append(
-            f"The scene names no marks for the {' and the '.join(free)}: settings {FREE_STEP:g} deg apart are taken."
-        )
+        told.append(f"Where the scene names no marks, settings are taken: of {' and of '.join(free)}.")
     if plan.short_minutes:
         told.append(
             f"During {plan.short_minutes} minutes of the day no mark reaches that share: there the plan takes what is "
             f"best, and the least share beside the row is what is left."
         )
-    if any(before.until < after.start for before, after in zip(plan.stretches, plan.stretches[1:], strict=False)):
+    weakest = plan.weakest
+    if weakest is not None and plan.share is None:
         told.append(
-            "Where a row ends before the next begins, the focal line leaves the row in between and falls on what "
-            "stands beside it: cover the lens until the next setting."
+            f"At worst, in the row of {weakest.start:%H:%M}, {100.0 * weakest.least_share:.0f} % of the power of "
+            f"perfect aiming is left: the rest of the line then falls beside the tubes."
+        )
+    if plan.covers:
+        minutes = sum((end - start) // MINUTE for start, end in plan.covers)
+        told.append(
+            f"Where a row ends before the next begins ({len(plan.covers)} times, {minutes} min in all) the focal line "
+            f"leaves the row and falls on what stands beside it: cover the lens until the next setting."
         )
     habit = plan.loss_against_habit
     beside = "less" if habit >= 0.0 else "more"
-    litres = plan.moves_per_litre
     told.append(
         f"Absorbed: {plan.absorbed / JOULES_PER_KWH:.3f} kWh, {100.0 * plan.loss:.1f} % less than perfect aiming and "
         f"{100.0 * abs(habit):.1f} % {beside} than the best marks set anew every {HABIT // MINUTE} min "
         f"({plan.habit_moves} settings)."
-        + (
-            ""
-            if litres is None
-            else f" {litres:.1f} moves a litre, if all of this heat boiled water of 20 degC; a real boiler needs more."
-        )
     )
+    if water is not None:
+        told.append(water_words(water))
     return told
 
 
-def moves_object(plan: MovesPlan) -> dict[str, Any]:
+def goal_words(plan: MovesPlan) -> str:
+    """What a plan is for, in a few words."""
+    if plan.energy_share is not None:
+        if plan.loss > 1.0 - plan.energy_share + 1e-9:
+            return f"as near to {100.0 * plan.energy_share:g} % of the energy of perfect aiming as the marks allow"
+        return (
+            f"the fewest for {100.0 * plan.energy_share:g} % of the day's energy of perfect aiming, with at least "
+            f"{100.0 * FAINT:g} % of its power, where a mark gives that, from the first to the last"
+        )
+    if plan.most is not None:
+        return f"the most energy with at most {plan.most}"
+    share = 0.0 if plan.share is None else plan.share
+    return f"the fewest that give, at every minute, at least {100.0 * share:g} % of the power of perfect aiming"
+
+
+def water_words(water: PlanWater) -> str:
+    """Litres, moves for each of them, and whose boiler it is."""
+    whose = (
+        "a boiler of defaults, as the scene names none (see [boiler] in DEVELOPERS.md)"
+        if water.boiler_is_assumed
+        else "the scene's boiler"
+    )
+    if water.moves_per_litre is None:
+        return f"No water is distilled on this day, by {whose}."
+    return (
+        f"Distillate: {water.litres:.2f} L, by {whose}, its tubes cold and full in the morning: "
+        f"{water.moves_per_litre:.1f} moves a litre."
+    )
+
+
+def moves_object(plan: MovesPlan, water: PlanWater | None = None) -> dict[str, Any]:
     """The plan as numbers for programs."""
     return {
         "wanted_share": plan.share,
+        "wanted_most_moves": plan.most,
+        "wanted_energy_share": plan.energy_share,
         "moves": [
             {
                 "set_at_local": s.start.isoformat(),
@@ -110,6 +139,8 @@ def moves_object(plan: MovesPlan) -> dict[str, Any]:
         "loss_against_perfect": plan.loss,
         "loss_against_every_15_min": plan.loss_against_habit,
         "minutes_below_wanted_share": plan.short_minutes,
-        "litres_at_most": plan.litres_at_most,
-        "moves_per_litre": plan.moves_per_litre,
+        "least_share": None if plan.weakest is None else plan.weakest.least_share,
+        "litres": None if water is None else water.litres,
+        "moves_per_litre": None if water is None else water.moves_per_litre,
+        "boiler_is_assumed": None if water is None else water.boiler_is_assumed,
     }

@@ -5,11 +5,12 @@ import io
 from typing import Any
 
 from tracking.cli.day_moves import moves_object
+from tracking.energy.plan_water import PlanWater
 from tracking.plans.day import JOULES_PER_KWH, Day, DayInstant
 from tracking.plans.moves import MovesPlan
 
 
-def json_object(plan: Day, moves: MovesPlan | None = None) -> dict[str, Any]:
+def json_object(plan: Day, moves: MovesPlan | None = None, water: PlanWater | None = None) -> dict[str, Any]:
     """The numbers for programs; `plan` in them is the plan of moves, null where there is none."""
     totals = plan.totals
     return {
@@ -22,7 +23,7 @@ def json_object(plan: Day, moves: MovesPlan | None = None) -> dict[str, Any]:
             "hours_aimed": totals.hours_aimed,
         },
         "tube_slopes_deg": [slope_of(entry) for entry in plan.instants],
-        "plan": None if moves is None else moves_object(moves),
+        "plan": None if moves is None else moves_object(moves, water),
     }
 
 

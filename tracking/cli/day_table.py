@@ -10,6 +10,7 @@ from tracking.cli.day_moves import moves_text
 from tracking.cli.day_numbers import slope_of
 from tracking.cli.scene_words import closing_sections, dni_source, lens_words, tubes_words
 from tracking.cli.tables import Column, number, paragraph, section, table
+from tracking.energy.plan_water import PlanWater
 from tracking.mount import MIN_ELEVATION
 from tracking.plans.day import JOULES_PER_KWH, Day, DayInstant
 from tracking.plans.moves import MovesPlan
@@ -35,6 +36,7 @@ def table_text(
     *,
     width: int,
     moves: MovesPlan | None = None,
+    water: PlanWater | None = None,
     remark: str = "",
 ) -> str:
     """The numbers for people; `table` is the response table that the powers were read from, if they were."""
@@ -57,7 +59,7 @@ def table_text(
         )
         sections.append(section("The day's sums", _sums(plan, width)))
         if moves is not None:
-            sections.append(moves_text(scene_file, moves, width=width))
+            sections.append(moves_text(scene_file, moves, water, width=width))
     told = [*remarks(plan), *([remark] if remark else [])]
     return "\n\n".join([*sections, *closing_sections(scene_file, told, width=width)])
 

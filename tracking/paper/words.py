@@ -16,6 +16,16 @@ class Words:
     valid_one: str
     useful: str
     shares: str
+    energy: str
+    walk_off: str
+    walk_off_none: str
+    walk_off_unknown: str
+    season_title: str
+    span: str
+    worst: str
+    season_worst: str
+    season_marks: str
+    swivel_long: str
     ahead: str
     set_at: str
     good_until: str
@@ -59,6 +69,19 @@ WORDS: Mapping[str, Words] = {
         valid_one="Valid on this day only",
         useful="First light {first}, last light {last}",
         shares="At least {share} % of the power of perfect aiming; {moves} settings.",
+        energy="{moves} settings for {energy} % of the day's energy; at worst {share} % of the power is left.",
+        walk_off="Unattended, the line first reaches something that burns after {minutes} min.",
+        walk_off_none="Unattended for 2 h, the line met nothing listed that burns. Cover the lens all the same.",
+        walk_off_unknown="Unattended, the line soon reaches what burns: nothing around is listed in the scene.",
+        season_title="Lens settings from {first} to {last}",
+        span="{first} to {last}",
+        worst="worst: {share} %",
+        season_worst=(
+            "On every day at least {share} % of the power of perfect aiming at every minute (worst on {day}, {time}); "
+            "at most {loss} % of a day's energy is lost."
+        ),
+        season_marks="Each row: set at this time, {marks}. Cover the lens where a row says so.",
+        swivel_long="swivel (true azimuth)",
         ahead="Settings are ahead of the sun on purpose. Do not correct them in between.",
         set_at="set at",
         good_until="good until",
@@ -110,6 +133,19 @@ WORDS: Mapping[str, Words] = {
         valid_one="Válido solo este día",
         useful="Primera luz {first}, última luz {last}",
         shares="Al menos {share} % de la potencia de la puntería perfecta; {moves} ajustes.",
+        energy="{moves} ajustes para el {energy} % de la energía del día; en el peor momento queda el {share} %.",
+        walk_off="Sin vigilancia, la línea llega a algo que arde a los {minutes} min.",
+        walk_off_none="Sin vigilancia 2 h, la línea no tocó nada anotado que arda. Cubra la lente igualmente.",
+        walk_off_unknown="Sin vigilancia, la línea pronto llega a lo que arde: la escena no anota nada alrededor.",
+        season_title="Ajustes de la lente del {first} al {last}",
+        span="{first} a {last}",
+        worst="peor: {share} %",
+        season_worst=(
+            "Cada día al menos el {share} % de la potencia de la puntería perfecta en cada minuto (peor: {day}, "
+            "{time}); se pierde como mucho el {loss} % de la energía de un día."
+        ),
+        season_marks="Cada fila: ajustar a esta hora, {marks}. Cubra la lente donde la fila lo dice.",
+        swivel_long="giro (azimut verdadero)",
         ahead="Los ajustes van adelante del sol a propósito. No los corrija entre tanto.",
         set_at="ajustar",
         good_until="sirve hasta",
@@ -161,6 +197,19 @@ WORDS: Mapping[str, Words] = {
         valid_one="Valable ce jour seulement",
         useful="Première lumière {first}, dernière {last}",
         shares="Au moins {share} % de la puissance d'une visée parfaite ; {moves} réglages.",
+        energy="{moves} réglages pour {energy} % de l'énergie du jour ; au pire il reste {share} % de la puissance.",
+        walk_off="Sans surveillance, la ligne atteint ce qui brûle au bout de {minutes} min.",
+        walk_off_none="Sans surveillance 2 h, la ligne n'a rien touché de noté qui brûle. Couvrez quand même.",
+        walk_off_unknown="Sans surveillance, la ligne atteint vite ce qui brûle : la scène ne note rien autour.",
+        season_title="Réglages de la lentille du {first} au {last}",
+        span="{first} au {last}",
+        worst="au pire : {share} %",
+        season_worst=(
+            "Chaque jour au moins {share} % de la puissance du pointage parfait à chaque minute (au pire le {day}, "
+            "{time}) ; on perd au plus {loss} % de l'énergie d'un jour."
+        ),
+        season_marks="Chaque ligne : régler à cette heure, {marks}. Couvrez la lentille où la ligne le dit.",
+        swivel_long="pivot (azimut vrai)",
         ahead="Les réglages devancent le soleil exprès. Ne les corrigez pas entre-temps.",
         set_at="régler à",
         good_until="bon jusqu'à",
@@ -212,6 +261,19 @@ WORDS: Mapping[str, Words] = {
         valid_one="Válido só neste dia",
         useful="Primeira luz {first}, última luz {last}",
         shares="Pelo menos {share} % da potência da pontaria perfeita; {moves} ajustes.",
+        energy="{moves} ajustes para {energy} % da energia do dia; no pior momento restam {share} % da potência.",
+        walk_off="Sem vigilância, a linha chega a algo que arde ao fim de {minutes} min.",
+        walk_off_none="Sem vigilância 2 h, a linha não tocou nada anotado que arda. Cubra a lente mesmo assim.",
+        walk_off_unknown="Sem vigilância, a linha chega depressa ao que arde: a cena não anota nada à volta.",
+        season_title="Ajustes da lente de {first} a {last}",
+        span="{first} a {last}",
+        worst="pior: {share} %",
+        season_worst=(
+            "Em cada dia pelo menos {share} % da potência da pontaria perfeita a cada minuto (pior: {day}, {time}); "
+            "perde-se no máximo {loss} % da energia de um dia."
+        ),
+        season_marks="Cada linha: ajustar a esta hora, {marks}. Cubra a lente onde a linha o diz.",
+        swivel_long="giro (azimute verdadeiro)",
         ahead="Os ajustes vão à frente do sol de propósito. Não os corrija entretanto.",
         set_at="ajustar às",
         good_until="serve até",
