@@ -74,6 +74,22 @@ def fit(
     frame: Annotated[  # noqa: FBT002
         bool, typer.Option("--frame", help="Instead: the room that the unit needs, and the wind on its sheet.")
     ] = False,
+    places: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="CSV",
+            help="Instead: lens height and tilt at many places (name, latitude, longitude, altitude, timezone).",
+            show_default=False,
+        ),
+    ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS",
+            help='With --places: on a Dask cluster that runs already, such as "tcp://192.0.2.7:8786".',
+            show_default="processes of this machine",
+        ),
+    ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print the numbers as JSON, for programs.")] = False,  # noqa: FBT002
     out: Annotated[
         Path | None,
@@ -94,11 +110,13 @@ def fit(
     way = way_of(moved)
     files.check_folder(out)
 
+    if (widths is not None) + frame + (places is not None) > 1:
+        raise options.wrong("--widths, --frame, --places", "more than one of them is given", "one of the three")
+    if scheduler is not None and places is None:
+        raise options.wrong("--scheduler", "it is given without --places", "both, or neither")
     if widths is not None:
         from tracking.cli.fit_widths import tell_widths
 
-        if frame:
-            raise options.wrong("--frame", "it is given together with --widths", "one of the two")
         tell_widths(scene, widths, seed=seed, threads=threads, json=json, out=out)
         return
     if frame:
@@ -114,6 +132,19 @@ def fit(
     scene_file = read_scene(scene)
     is_worst = over == WORST_MONTH
     span = span_of("year" if is_worst else over, this_year(year, scene_file.site.timezone))
+    if places is not None:
+        from tracking.cli.fit_places import Where, tell_places
+        from tracking.energy.fit.places import Question
+
+        if builds or tolerances or marks is not None:
+            raise options.wrong(
+                "--builds, --tolerances, --marks", "one of them is given together with --places", "one place at a time"
+            )
+        question = Question(
+            scene_file=scene_file, span=span, worst_month=is_worst, moved=way, with_tilt=tilt, effort=effort
+        )
+        tell_places(question, places, Where(scheduler=scheduler, threads=threads), json=json, out=out)
+        return
     with scene_errors(scene):
         fitted = fitted_scene(scene_file, span, worst_month=is_worst, moved=way, with_tilt=tilt, effort=effort)
         more = further_answers(fitted, scene_file, effort, builds=builds, tolerances=tolerances, marks=day)
