@@ -112,6 +112,8 @@ def _interval_object(interval: Interval) -> dict[str, float]:
         "standard_uncertainty": interval.uncertainty,
         "low": interval.low,
         "high": interval.high,
+        "low_95": interval.low_95,
+        "high_95": interval.high_95,
     }
 
 
@@ -180,8 +182,9 @@ def _focal_words(best: SideFit, told: Told) -> str:
 def _slope_words(best: SideFit) -> str:
     slope = best.slope_error
     if slope.low <= 0.0:
-        words = f"Slope error: the widths cannot tell it from none; it is at most about {slope.high:.1f} mrad"
-        words += " (one standard uncertainty). Heights near the narrowest line, measured more finely, would tell."
+        words = f"Slope error: the widths cannot tell it from none; best {slope.value:.1f} mrad, at most about "
+        words += f"{slope.high_95:.1f} mrad (19 times in 20). Heights near the narrowest line, measured more finely, "
+        words += "would tell."
     else:
         words = f"Slope error: {slope.value:.1f} mrad, between {slope.low:.1f} and {slope.high:.1f} mrad"
         words += " (one standard uncertainty)."

@@ -27,7 +27,7 @@ from tracking.energy.fit.widths import SIDES, MeasuredWidth, MeasuredWidths
 SCAN_RAYS, FIRST_RAYS, LAST_RAYS = 1 << 12, 1 << 14, 1 << 16
 """Rays of a width in the first look over all focal lengths, and in the first and the last grid."""
 
-SCAN_STEP = 0.05
+SCAN_STEP = 0.08
 """Step of the first look, over the focal length."""
 
 SCAN_FROM, SCAN_TO = 0.4, 2.5
@@ -63,11 +63,13 @@ Progress = Callable[[float], None]
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Interval:
-    """A value and the ends of its interval of about 68 %: where the squares rise by 1."""
+    """A value and the ends of its intervals of about 68 and 95 %: where the squares rise by 1 and by 3.84."""
 
     value: float
     low: float
     high: float
+    low_95: float
+    high_95: float
 
     @property
     def uncertainty(self) -> float:
@@ -302,12 +304,12 @@ class _Search:
     def _told(self, surface: Surface) -> SideFit:
         """What is told of the best place on a surface."""
         focal, squared = surface.best()
-        low, high = surface.interval(0)
-        least, most = surface.interval(1)
+        focal_ends = [*surface.interval(0), *surface.interval(0, RISE_95)]
+        slope_ends = [math.sqrt(max(0.0, end)) for end in (*surface.interval(1), *surface.interval(1, RISE_95))]
         return SideFit(
             cut_for=self.cut_for,
-            focal_length=Interval(value=focal, low=low, high=high),
-            slope_error=Interval(value=math.sqrt(squared), low=math.sqrt(max(0.0, least)), high=math.sqrt(most)),
+            focal_length=_interval(focal, focal_ends),
+            slope_error=_interval(math.sqrt(squared), slope_ends),
             correlation=surface.correlation(),
             misfit=surface.misfit,
             freedom=self.freedom,
@@ -315,7 +317,7 @@ class _Search:
             deviance=surface.deviance,
             predicted=tuple(surface.predicted.tolist()),
             spread=tuple(np.sqrt(surface.variance).tolist()),
-            at_end=most >= MOST_SLOPE_ERROR**2 * (1.0 - 1e-9),
+            at_end=slope_ends[1] >= MOST_SLOPE_ERROR * (1.0 - 1e-9),
         )
 
     def _feasible(self, box: Box) -> Box:
@@ -358,6 +360,14 @@ class _Search:
             place[0], math.sqrt(place[1]), self.cut_for, line.grooves_toward, line.height, rays=rays
         )
 
+
+def _interval(value: float, ends: list[float]) -> Interval:
+    low, high, low_95, high_95 = ends
+    return Interval(value=value, low=low, high=high, low_95=low_95, high_95=high_95)
+
+
+RISE_95 = 3.841
+"""Rise of the squares at the ends of an interval of 95 %: the quantile of chi-square with one degree of freedom."""
 
 LEAST_TRACED = 0.02
 """Least height that can be traced [m]."""
