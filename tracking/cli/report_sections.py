@@ -4,16 +4,21 @@ import hashlib
 from dataclasses import dataclass
 from typing import Any
 
+from raytrace.response import ResponseTable
 from raytrace.result import LEDGER_ENTRIES, Estimate
 from tracking.cli.cautions import CAUTIONS
 from tracking.cli.day_numbers import slope_of
 from tracking.cli.day_table import remarks, sun_words
 from tracking.cli.light_numbers import Light
+from tracking.cli.report_gather import More
+from tracking.cli.report_more import height_section, moves_section, stray_section, year_section
 from tracking.cli.scene_words import dni_source, lens_words, tubes_words
+from tracking.energy.fit.result import Fit
 from tracking.paper.light_figures import ENTRY_WORDS
 from tracking.paper.report import Section, Table
 from tracking.paper.style import Picture
 from tracking.plans.day import JOULES_PER_KWH, Day
+from tracking.plans.moves import MovesPlan
 from tracking.scenefile import SceneFile
 
 
@@ -22,7 +27,10 @@ class Told:
     """All that the page is made from."""
 
     light: Light
+    table: ResponseTable
     plan: Day
+    moves: MovesPlan | None
+    more: More
     pictures: tuple[Picture, ...]
     machine: dict[str, Any]
     command: str
@@ -41,10 +49,12 @@ def sections(told: Told) -> tuple[Section, ...]:
         Section(title="Cautions", bullets=CAUTIONS, warning=True),
         _job(told),
         _light(told),
-        _height(told),
+        height_section(told.scene_file, told.more.fit, _heights_of_days(told), _named(told, "heights")),
         _day(told),
+        moves_section(told.scene_file, told.moves, told.more),
+        year_section(told.more.year, _starting(told, "year_")),
+        stray_section(told.more, told.plan.date.isoformat(), _starting(told, "stray")),
         _machine(told),
-        _left_out(),
         _uncertainty(told),
         _scene(told),
         _again(told),
@@ -53,6 +63,10 @@ def sections(told: Told) -> tuple[Section, ...]:
 
 def _named(told: Told, *names: str) -> tuple[Picture, ...]:
     return tuple(picture for name in names for picture in told.pictures if picture.name == name)
+
+
+def _starting(told: Told, start: str) -> tuple[Picture, ...]:
+    return tuple(picture for picture in told.pictures if picture.name.startswith(start))
 
 
 def _job(told: Told) -> Section:
@@ -123,37 +137,23 @@ def _light(told: Told) -> Section:
     )
 
 
-def _height(told: Told) -> Section:
+def _heights_of_days(told: Told) -> Table:
     found = next(picture for picture in told.pictures if picture.name == "heights").numbers
     here = told.scene_file.scene.lens_height
     nearest = min(range(len(found["lens_height_m"])), key=lambda k: abs(found["lens_height_m"][k] - here))
-    rows = tuple(
-        (
-            date,
-            f"{1e3 * band[0]:.0f} to {1e3 * band[1]:.0f}",
-            f"{max(energy):.2f}",
-            f"{energy[nearest]:.2f}",
-        )
-        for date, band, energy in zip(found["dates"], found["band_m"], found["absorbed_kwh"], strict=True)
-    )
-    return Section(
-        title="Best height and tilt",
-        paragraphs=(
-            (
-                "Heights are traced at full hours of each day with the mount aimed as well as it can; a band holds the "
-                "heights whose energy is within 1 % of the most. They are sums over full hours, coarser than the day "
-                "below. The tilt of each instant stands in the day's table."
-            ),
+    return Table(
+        caption="Lens height for the most energy of a day, from sums over full hours, coarser than the day below",
+        heading=("Day", "Within 1 % of the most [mm]", "Most [kWh]", f"At {1e3 * here:.0f} mm [kWh]"),
+        rows=tuple(
+            (date, _span(band), f"{max(energy):.2f}", f"{energy[nearest]:.2f}")
+            for date, band, energy in zip(found["dates"], found["band_m"], found["absorbed_kwh"], strict=True)
         ),
-        tables=(
-            Table(
-                caption="Lens height for the most energy of a day",
-                heading=("Day", "Best heights [mm]", "Most [kWh]", f"At {1e3 * here:.0f} mm [kWh]"),
-                rows=rows,
-            ),
-        ),
-        pictures=_named(told, "heights"),
     )
+
+
+def _span(band: list[float]) -> str:
+    low, high = (f"{1e3 * end:.0f}" for end in band)
+    return low if low == high else f"{low} to {high}"
 
 
 def _day(told: Told) -> Section:
@@ -177,7 +177,7 @@ def _day(told: Told) -> Section:
     offsets = sorted({f"UTC{e.instant.time_local:%z}" for e in plan.instants})
     totals = plan.totals
     return Section(
-        title=f"The day's plan: {plan.date.isoformat()}",
+        title=f"The day, kept aimed: {plan.date.isoformat()}",
         paragraphs=(
             f"Local wall clock, {' and '.join(offsets) or 'no sun'}. DNI: {dni_source(told.scene_file)}.",
             (
@@ -216,28 +216,16 @@ def _machine(told: Told) -> Section:
     )
 
 
-def _left_out() -> Section:
-    return Section(
-        title="Left out in this version",
-        bullets=(
-            "The year: months, energy and distillate are not part of this page yet.",
-            "Stray light: where an unattended focus goes is not part of this page yet. Cover the lens.",
-            "Printable sheets with marks, moves and templates are not part of this page yet.",
-        ),
-    )
-
-
 def _uncertainty(told: Told) -> Section:
-    trace, plan = told.light.trace, told.plan
-    aimed = [e for e in plan.instants if e.powers.absorbed > 0.0]
-    worst = max((e.powers.absorbed_standard_error / e.powers.absorbed for e in aimed), default=0.0)
-    line = trace.focal_line
+    trace, more = told.light.trace, told.more
+    line, fit, year = trace.focal_line, told.more.fit, told.more.year
     width = (
         "no light"
         if line.standard_error_w90 is None or line.w90 is None
         else f"{1e3 * line.standard_error_w90:.2f} mm of {1e3 * line.w90:.1f} mm"
     )
     heights = next(picture for picture in told.pictures if picture.name == "heights").numbers
+    by_table = f"{100.0 * told.table.error.where_lit:.2g} % of the aperture power, rms against traces at random angles"
     return Section(
         title="How sure each number is",
         paragraphs=(
@@ -248,19 +236,39 @@ def _uncertainty(told: Told) -> Section:
         ),
         tables=(
             Table(
-                caption="One standard error from independent replicates, where there is one",
+                caption="One standard error, from independent replicates where nothing else is said",
                 heading=("Number", "Error"),
                 rows=(
                     ("share that reaches the absorbers", _of_aperture(trace.intercepted_fraction)),
                     ("share absorbed", _of_aperture(trace.absorbed_fraction)),
+                    ("power of each tube in the one trace", "beside it in its table"),
+                    ("entries of the one trace's ledger", f"about that of the share absorbed; {trace.rays:,} rays"),
+                    ("peak flux on a tube", "not estimated: the brightest of many noisy patches, rather too high"),
                     ("w90 of the focal line", width),
-                    ("power at an instant of the day", f"at most {100 * worst:.2f} % of it"),
-                    ("energy of a day over height", f"not estimated; {heights['rays_each']} rays at each full hour"),
-                    ("DNI", dni_source(told.scene_file)),
+                    ("power at an instant, energy of the day", f"from the response table: {by_table}"),
+                    ("energy of the plan of moves", "the same; its differences from perfect aiming are smaller"),
+                    ("best lens height over the year", "no light" if fit is None else _height_error(fit)),
+                    ("energy over height on single days", f"not estimated; {heights['rays_each']} rays each full hour"),
+                    ("absorbed energy of the year", f"from the response table: {by_table}"),
+                    ("ledger of the year", f"not estimated; {year.ledger_traces} coarse traces"),
+                    ("distillate, temperatures, times to fill", "not estimated: see the limits of the boiler's model"),
+                    ("flux of stray light", _stray_error(more)),
+                    ("volumes and masses", "none: from the drawn shapes alone"),
+                    ("DNI", f"{dni_source(told.scene_file)}; no error is known"),
                 ),
             ),
         ),
     )
+
+
+def _height_error(fit: Fit) -> str:
+    height = fit.height
+    low, high = (1e3 * end for end in height.like_best)
+    return f"{1e3 * height.height.standard_error:.1f} mm; from {low:.0f} to {high:.0f} mm none is surely worse"
+
+
+def _stray_error(more: More) -> str:
+    return "left out" if isinstance(more.idle, str) else "beside it in its table, for a patch of 10 mm by 10 mm"
 
 
 def _of_aperture(found: Estimate) -> str:

@@ -1,0 +1,165 @@
+"""What `focalrow report` works out beside the pictures: best height and tilt, year, stray light, printed sheets."""
+
+import datetime as dt
+from dataclasses import dataclass, replace
+
+from raytrace.response import ResponseTable
+from tracking.energy.fit.result import Fit
+from tracking.energy.year import Year
+from tracking.errors import InputError
+from tracking.plans.moves import MovesPlan
+from tracking.scenefile import SceneFile
+from tracking.stray.idle import IdlePath, Progress
+from tracking.stray.walkoff import WalkOff
+
+YEAR_STEP = dt.timedelta(hours=1)
+STRAY_STEP = dt.timedelta(minutes=5)
+STRAY_RAYS = 1 << 15
+WALK_RAYS = 1 << 12
+"""Few rays make a peak look brighter than it is: the first fire comes rather too early than too late."""
+FIT_DRAWS, FIT_RAYS = 6, 1 << 12
+"""Hours that each replicate draws for a lens height, and rays for each: a quarter of what `focalrow fit` takes."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class More:
+    """What was found. `idle` is the reason in words where the pose that is left in the evening is not known.
+
+    `fit` is None where no light reaches the tubes in the year. `sheets` holds PDF files by name; `no_sheets` says why
+    there are none. `walks` is empty without a plan of moves.
+    """
+
+    fit: Fit | None
+    year: Year
+    idle: IdlePath | str
+    walks: tuple[WalkOff, ...]
+    sheets: dict[str, bytes]
+    no_sheets: str
+
+
+class Steps:
+    """Shares of the work, one after the other, told as one."""
+
+    def __init__(self, progress: Progress | None) -> None:
+        self.progress, self.at = progress, 0.0
+
+    def part(self, share: float) -> Progress | None:
+        """Progress of the next part, which is this share of the whole."""
+        start, tell = self.at, self.progress
+        self.at = min(1.0, start + share)
+        if tell is None:
+            return None
+        tell(start)
+        return lambda done: tell(min(1.0, start + share * done))
+
+
+def gathered(
+    scene_file: SceneFile,
+    date: dt.date,
+    table: ResponseTable,
+    moves: MovesPlan | None,
+    *,
+    language: str,
+    seed: int,
+    progress: Progress | None,
+) -> More:
+    """Work it all out; `moves` is the plan of moves of the day `date`, None where there is none."""
+    from tracking.energy.year import year_of
+
+    steps = Steps(progress)
+    fit = _fit(scene_file, date.year, table, seed, steps.part(0.35))
+    steps.part(0.35)
+    year = year_of(scene_file, date.year, YEAR_STEP, table)
+    idle = _idle(scene_file, date, steps.part(0.1))
+    walks = _walks(scene_file, moves, steps.part(0.2))
+    sheets, no_sheets = _sheets(scene_file, table, moves, walks, language)
+    return More(fit=fit, year=year, idle=idle, walks=walks, sheets=sheets, no_sheets=no_sheets)
+
+
+def _fit(
+    scene_file: SceneFile, year: int, table: ResponseTable, seed: int, progress: Progress | None
+) -> Fit | None:
+    """The best height over the year for a lens kept aimed, and the tilt at the scene's own height.
+
+    The tilt is searched in the scene's own response table: one at the best height would take as long again.
+    """
+    from tracking.energy.fit.fit import fit_of
+    from tracking.energy.fit.hours import Span, hours_of
+    from tracking.energy.fit.judge import Judge
+    from tracking.energy.fit.sample import Effort
+    from tracking.energy.fit.tilt import tilt_of
+
+    span, effort = Span(year=year), Effort(draws=FIT_DRAWS, rays=FIT_RAYS, seed=seed)
+    fit = fit_of(
+        scene_file, span, table_of=lambda _scene, _tell: table, with_tilt=False, effort=effort, progress=progress
+    ).fit
+    if fit.height.absorbed.value <= 0.0:
+        return None
+    judge = Judge(scene_file, hours_of(scene_file, span), table)
+    return replace(fit, tilt=tilt_of(judge, scene_file.scene, effort, seasons=False))
+
+
+def _idle(scene_file: SceneFile, date: dt.date, progress: Progress | None) -> IdlePath | str:
+    from tracking.stray.idle import idle_path
+    from tracking.stray.stretch import day_times, idle_setting
+
+    try:
+        setting = idle_setting(scene_file, date, None, None)
+    except InputError as error:
+        return error.problem
+    times = day_times(scene_file.site, date, STRAY_STEP)
+    return idle_path(scene_file, setting, times, step=STRAY_STEP, rays=STRAY_RAYS, progress=progress)
+
+
+def _walks(scene_file: SceneFile, moves: MovesPlan | None, progress: Progress | None) -> tuple[WalkOff, ...]:
+    """What happens after each setting of the plan if nobody comes back."""
+    from tracking.stray.thresholds import DEFAULT_THRESHOLD
+    from tracking.stray.walkoff import PlanRow, walk_offs
+
+    if moves is None:
+        return ()
+    rows = [PlanRow(setting=each.setting, start=each.until, until=each.until) for each in moves.stretches]
+    return walk_offs(scene_file, rows, DEFAULT_THRESHOLD, rays=WALK_RAYS, progress=progress)
+
+
+def _sheets(
+    scene_file: SceneFile,
+    table: ResponseTable,
+    moves: MovesPlan | None,
+    walks: tuple[WalkOff, ...],
+    language: str,
+) -> tuple[dict[str, bytes], str]:
+    """The printed sheet of the day on both papers, and why there is none."""
+    from tracking.paper.sheet import MissingGlyphError, SheetInput, pdf_bytes, sheet_pages
+    from tracking.plans.marks import MINUTE
+    from tracking.plans.validity import valid_days
+    from tracking.sky.magnetic import magnetic_declination
+    from tracking.sky.sunpath import clock_multiples, sun_path
+    from tracking.stray.walkoff import shortest
+
+    if moves is None:
+        return {}, "no printed sheet: nothing is aimed on this day"
+    try:
+        declination = magnetic_declination(scene_file.site, moves.date)
+    except ValueError:  # beyond the model's years: the sheet says so
+        declination = None
+    soonest = shortest(walks)
+    data = SheetInput(
+        scene_file=scene_file,
+        plan=moves,
+        path=sun_path(scene_file.site, clock_multiples(scene_file.site.zone, moves.date, MINUTE)),
+        valid=valid_days(scene_file, table, moves),
+        declination=declination,
+        watched=bool(scene_file.surroundings and walks),
+        walk_off=None if soonest is None else soonest.minutes,
+    )
+    title = f"{scene_file.site.name} {moves.date.isoformat()}".strip()
+    try:
+        return {
+            f"sheet-{paper}.pdf": pdf_bytes(
+                sheet_pages(data, paper=paper, language=language), title=title, date=moves.date
+            )
+            for paper in ("A4", "Letter")
+        }, ""
+    except MissingGlyphError as error:
+        return {}, f"no printed sheet: {error}"

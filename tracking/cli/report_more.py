@@ -1,0 +1,351 @@
+"""Sections of `focalrow report` on best height and tilt, the plan of moves, the year and stray light."""
+
+import calendar
+from collections.abc import Sequence
+
+from raytrace.result import LEDGER_ENTRIES, Estimate
+from tracking.cli.day_moves import moves_words
+from tracking.cli.report_gather import FIT_DRAWS, STRAY_STEP, WALK_RAYS, More
+from tracking.cli.stray_table import COARSE, COVER, NOT_FOLLOWED
+from tracking.cli.year_table import DRINKING
+from tracking.energy.boiler import LIMITS
+from tracking.energy.fit.height import Band, BestHeight
+from tracking.energy.fit.result import Fit
+from tracking.energy.fit.seasons import Season
+from tracking.energy.fit.tilt import Tilt
+from tracking.energy.year import Period, Year
+from tracking.paper.light_figures import ENTRY_WORDS
+from tracking.paper.report import Section, Table
+from tracking.paper.style import Picture
+from tracking.plans.day import JOULES_PER_KWH
+from tracking.plans.marks import mount_axes
+from tracking.plans.moves import MovesPlan
+from tracking.scenefile import SceneFile
+from tracking.stray.idle import IdlePath
+from tracking.stray.thresholds import DEFAULT_THRESHOLD, LOWER_RISK, THRESHOLDS, band
+from tracking.stray.walkoff import WATCHED, WalkOff, shortest
+
+MOST_ALARMS = 8
+"""Alarms of a year that the page spells out."""
+
+
+def kwh(joules: float, digits: int = 1) -> str:
+    """An energy in kWh."""
+    return f"{joules / JOULES_PER_KWH:.{digits}f}"
+
+
+def names_of_axes(scene_file: SceneFile) -> tuple[str, str]:
+    """What the two axes of a mount are called."""
+    return ("declination setting", "hour angle") if scene_file.mount.kind == "polar" else ("tilt", "swivel")
+
+
+# Best height and tilt -----------------------------------------------------------------------------------------------
+
+
+def height_section(scene_file: SceneFile, fit: Fit | None, days: Table, picture: tuple[Picture, ...]) -> Section:
+    """Best height and tilt over the year, and on single days."""
+    title = "Best height and tilt"
+    if fit is None:
+        return Section(title=title, paragraphs=("No light reaches the tubes in this year at any height tried.",))
+    height, focal = fit.height, scene_file.scene.lens.focal_length
+    best = height.height
+    words = [
+        (f"Over {fit.span.text}, with the lens kept aimed, most is absorbed at a lens height of {_mm(best)}, "
+        f"{best.value / focal:.3f} of the focal length: {_energy(height.absorbed)} of {kwh(height.aperture)} kWh on "
+        f"the aperture. Heights from {1e3 * height.like_best[0]:.0f} to {1e3 * height.like_best[1]:.0f} mm cannot be "
+        f"told from it; any of them may be better by {100.0 * height.possible_gain:.2g} % at most."),
+    ]
+    if height.own is not None and height.absorbed.value > 0.0:
+        share = 100.0 / height.absorbed.value
+        words.append(
+            f"The scene's own height of {1e3 * height.own.height:.0f} mm loses "
+            f"{share * height.own.shortfall.value:.2f} % (+- {share * height.own.shortfall.standard_error:.2f}) of it."
+        )
+    if height.at_end:
+        words.append("The best height lies at an end of what was tried.")
+    words.append(
+        f"{16 * FIT_DRAWS} positions of the sun stand for the year here; focalrow fit takes more, and answers more "
+        "questions: a month or a day, a lens moved by plan, for the seasons only or not at all."
+    )
+    tables = [_bands(height)]
+    if fit.tilt is not None:
+        told, found = _tilt(scene_file, fit.tilt)
+        words += told
+        tables += found
+    return Section(title=title, paragraphs=tuple(words), tables=(*tables, days), pictures=picture)
+
+
+def _mm(length: Estimate) -> str:
+    return f"{1e3 * length.value:.0f} mm (+- {1e3 * length.standard_error:.1f})"
+
+
+def _energy(energy: Estimate) -> str:
+    return f"{kwh(energy.value)} kWh (+- {kwh(energy.standard_error)})"
+
+
+def _bands(height: BestHeight) -> Table:
+    def ends(band: Band) -> tuple[str, str]:
+        return (
+            f"below {1e3 * height.tried[0].height:.0f}" if band.low is None else f"{1e3 * band.low.value:.0f}",
+            f"above {1e3 * height.tried[-1].height:.0f}" if band.high is None else f"{1e3 * band.high.value:.0f}",
+        )
+
+    return Table(
+        caption="Lens heights that lose little over the year",
+        heading=("Loses", "From [mm]", "To [mm]"),
+        rows=tuple((f"less than {100.0 * band.loss:g} %", *ends(band)) for band in height.bands),
+    )
+
+
+def _tilt(scene_file: SceneFile, tilt: Tilt) -> tuple[list[str], list[Table]]:
+    names, words, tables = names_of_axes(scene_file), [], []
+    if tilt.standing is not None:
+        still = tilt.standing
+        words.append(
+            f"A lens that stands still absorbs most at {names[0]} {still.setting.tilt:g} deg, {names[1]} "
+            f"{still.setting.swivel:g} deg: {_energy(still.absorbed)} at the scene's height."
+        )
+        if still.own is not None and still.shortfall is not None and still.absorbed.value > 0.0:
+            words.append(
+                f"The scene's own {names[0]} of {still.own.tilt:g} deg loses "
+                f"{100.0 * still.shortfall.value / still.absorbed.value:.1f} % of it."
+            )
+    if tilt.seasonal:
+        tables.append(
+            Table(
+                caption=f"What setting the {names[0]} for the seasons only gives, at the scene's height",
+                heading=(f"{names[0].capitalize()} set", "Absorbed [kWh]", "+- [kWh]", "Settings"),
+                rows=tuple(
+                    (row.name, kwh(row.absorbed.value), kwh(row.absorbed.standard_error), _seasons(row.seasons))
+                    for row in tilt.seasonal
+                ),
+            )
+        )
+    if tilt.reach:
+        tables.append(
+            Table(
+                caption="What the frame must reach, and the share of the year's energy lost where it ends short of it",
+                heading=("End", "Needed [deg]", *(f"{s.missing:g} deg short [%]" for s in tilt.reach[0].short)),
+                rows=tuple(
+                    (
+                        f"{end.end} {names[0] if end.axis == 'tilt' else names[1]}",
+                        f"{end.needed:.1f}",
+                        *(f"{100.0 * s.loss:.2f}" for s in end.short),
+                    )
+                    for end in tilt.reach
+                ),
+            )
+        )
+    return words, tables
+
+
+def _seasons(seasons: Sequence[Season]) -> str:
+    if len(seasons) == 1:
+        return f"{seasons[0].tilt:g} deg"
+    return ", ".join(f"{s.tilt:g} deg from {s.start.day} {s.start:%b}" for s in seasons)
+
+
+# The plan of moves --------------------------------------------------------------------------------------------------
+
+
+def moves_section(scene_file: SceneFile, moves: MovesPlan | None, more: More) -> Section:
+    """The plan of moves, and where its printed sheet is."""
+    title = "The day's plan of moves"
+    if moves is None or not moves.stretches:
+        return Section(title=title, paragraphs=("There are no moves to plan on this day.",))
+    names, moving = names_of_axes(scene_file), mount_axes(scene_file.mount)
+    axes = [k for k in (0, 1) if moving[k]]
+    rows = tuple(
+        (
+            f"{s.start:%H:%M}",
+            f"{s.until:%H:%M}",
+            *(f"{(s.setting.tilt, s.setting.swivel)[k]:.1f}" for k in axes),
+            f"{s.mean_power:.0f}",
+            f"{100.0 * s.least_share:.0f}",
+        )
+        for s in moves.stretches
+    )
+    if more.sheets:
+        sheet = (
+            f"The same as a sheet to print, with boxes to tick: {' and '.join(more.sheets)}, beside this page. "
+            "focalrow day --sheet makes it for other days; focalrow draw --templates makes full-size templates."
+        )
+    else:
+        sheet = f"Left out: {more.no_sheets}."
+    return Section(
+        title=title,
+        paragraphs=(*moves_words(scene_file, moves), sheet),
+        tables=(
+            Table(
+                caption="Set the lens at these times; settings in deg",
+                heading=("Set at", "Good until", *(names[k].capitalize() for k in axes), "Mean W", "Least share %"),
+                rows=rows,
+            ),
+        ),
+    )
+
+
+# The year -----------------------------------------------------------------------------------------------------------
+
+
+def year_section(year: Year, pictures: tuple[Picture, ...]) -> Section:
+    """Months, key days, losses and alarms of a year."""
+    total, design = year.total, year.design
+    words = [
+        (f"{year.year}, a lens kept aimed all the time: {kwh(sum(total.absorbed))} kWh absorbed of "
+        f"{kwh(total.aperture)} kWh on the aperture; distillate {sum(total.litres):.1f} L, "
+        f"{total.litres_per_m2:.0f} L for each m2 of aperture. Steps of {year.steps.seconds / 60.0:g} min, standard "
+        f"time UTC{year.utc_offset:+g} h."),
+        *year.notes,
+    ]
+    if design.best_time is not None:
+        dry = "never" if design.dry_out is None else f"after {design.dry_out:.0f} min"
+        words.append(
+            f"Strongest light on a tube: {design.best_absorbed:.0f} W on tube {design.best_tube}. There it needs a "
+            f"feed of {design.needed_feed:.3g} L/h. If the feed stops there, the tube runs dry {dry}, and dry it "
+            f"reaches {design.stagnation:.0f} degC: never fill it hot."
+        )
+    alarms = [alarm.words for alarm in year.alarms[:MOST_ALARMS]]
+    if len(year.alarms) > MOST_ALARMS:
+        alarms.append(f"And {len(year.alarms) - MOST_ALARMS} alarms more: see report.json.")
+    names = (*calendar.month_abbr[1:], "Year")
+    return Section(
+        title=f"The year: {year.year}",
+        paragraphs=(*words, DRINKING),
+        bullets=(*alarms, *LIMITS),
+        tables=(
+            Table(
+                caption="Months",
+                heading=("Month", "Use [h]", "Aperture [kWh]", "Absorbed [kWh]", "Distillate [L]", "[L/m2]"),
+                rows=tuple(_period(name, period) for name, period in zip(names, (*year.months, total), strict=True)),
+            ),
+            Table(
+                caption="Solstices and equinoxes; times to fill, standard time",
+                heading=("Day", "Absorbed [kWh]", "Distillate [L]", "Fill before", "First steam", "Dry tube [degC]"),
+                rows=tuple(
+                    (
+                        f"{day.date.day} {day.date:%b}",
+                        kwh(sum(day.period.absorbed), 2),
+                        f"{sum(day.period.litres):.2f}",
+                        "-" if day.fill_before is None else f"{day.fill_before:%H:%M}",
+                        "-" if day.first_steam is None else f"{day.first_steam:%H:%M}",
+                        f"{day.stagnation:.0f}",
+                    )
+                    for day in year.key_days
+                ),
+            ),
+            Table(
+                caption="Where the year's energy on the aperture goes",
+                heading=("Entry", "kWh", "%"),
+                rows=tuple(
+                    (
+                        ENTRY_WORDS[name],
+                        kwh(total.ledger[name]),
+                        f"{100.0 * total.ledger[name] / total.aperture:.1f}" if total.aperture > 0.0 else "-",
+                    )
+                    for name in LEDGER_ENTRIES
+                ),
+            ),
+        ),
+        pictures=pictures,
+    )
+
+
+def _period(name: str, period: Period) -> tuple[str, ...]:
+    return (
+        name,
+        f"{period.hours_of_use:.0f}",
+        kwh(period.aperture),
+        kwh(sum(period.absorbed)),
+        f"{sum(period.litres):.1f}",
+        f"{period.litres_per_m2:.1f}",
+    )
+
+
+# Stray light --------------------------------------------------------------------------------------------------------
+
+
+def stray_section(more: More, date: str, pictures: tuple[Picture, ...]) -> Section:
+    """Where the focus goes when nobody moves the lens."""
+    title = "Stray light: a lens that nobody moves"
+    found = more.idle
+    if isinstance(found, str):
+        words = (
+            f"Left out: {found}. Cover the lens whenever nobody attends it.", *_walk_words(more.walks), NOT_FOLLOWED,
+        )  # fmt: skip
+        return Section(title=title, paragraphs=words)
+    words = (
+        (f"Left as it was last aimed the evening before (tilt {found.setting.tilt:.1f} deg, swivel "
+        f"{found.setting.swivel:.1f} deg) and not touched on {date}; an instant each {found.step:g} min."),
+        _fire_words(found),
+        *_walk_words(more.walks),
+        COVER,
+        NOT_FOLLOWED,
+        COARSE,
+    )
+    lit = [each for each in found.faces if each.worst is not None]
+    dark = [each.face.name for each in found.faces if each.worst is None]
+    rows = tuple(
+        (
+            each.face.name,
+            each.face.surrounding.material,
+            f"{each.worst.flux / 1e3:.1f}",
+            f"{each.worst.flux_error / 1e3:.1f}",
+            f"{each.worst.time_local:%H:%M}",
+            band(each.worst.flux),
+        )
+        for each in lit
+        if each.worst is not None
+    )
+    tables = (
+        Table(
+            caption="Highest flux on each surface around [kW/m2]",
+            heading=("Surface", "Material", "Peak", "+-", "At", "Reaches"),
+            rows=rows,
+        ),
+    )
+    return Section(
+        title=title,
+        paragraphs=words,
+        bullets=(*([f"No light from the lens falls on: {'; '.join(dark)}."] if dark else []), *_thresholds()),
+        tables=tables if rows else (),
+        pictures=pictures,
+        warning=True,
+    )
+
+
+def _thresholds() -> tuple[str, ...]:
+    return tuple(
+        f"From {each.flux / 1e3:g} kW/m2: {each.name}; exposure {each.exposure}. Source: {each.source}."
+        for each in THRESHOLDS
+    )
+
+
+def _fire_words(found: IdlePath) -> str:
+    spot = found.first_fire(DEFAULT_THRESHOLD)
+    if spot is None:
+        return (
+            f"At none of these instants does a listed thing that burns see {DEFAULT_THRESHOLD / 1e3:g} kW/m2: "
+            f"{LOWER_RISK}. Cover the lens all the same."
+        )
+    return (
+        f"FIRE: {found.faces[spot.face].face.name} sees {spot.flux / 1e3:.1f} kW/m2 first at "
+        f"{spot.time_local:%H:%M}; wood can ignite from {DEFAULT_THRESHOLD / 1e3:g} kW/m2 on."
+    )
+
+
+def _walk_words(walks: tuple[WalkOff, ...]) -> tuple[str, ...]:
+    if not walks:
+        return ()
+    first, hours = shortest(walks), WATCHED.total_seconds() / 3600.0
+    if first is None or first.fire is None:
+        return (
+            (f"If nobody comes after a setting of the day's plan, nothing listed that burns sees "
+            f"{DEFAULT_THRESHOLD / 1e3:g} kW/m2 within {hours:g} h: {LOWER_RISK}. Cover the lens all the same."),
+        )
+    return (
+        (f"FIRE: if nobody comes after the setting that ends at {first.row.until:%H:%M}, "
+        f"{first.path.faces[first.fire.face].face.name} sees {DEFAULT_THRESHOLD / 1e3:g} kW/m2 or more after "
+        f"{first.minutes or 0.0:.0f} min: the shortest such time of the day. {WALK_RAYS} rays each "
+        f"{STRAY_STEP.total_seconds() / 60.0:g} min make it rather too short than too long."),
+    )
