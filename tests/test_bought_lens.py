@@ -294,6 +294,23 @@ def test_the_command_tells_lens_safety_and_cost(focalrow: Callable[..., Any], tm
     assert read_scene(scene).scene.lens.focal_length == 0.75
 
 
+def test_a_fit_says_what_the_wrong_way_round_costs(focalrow: Callable[..., Any], simple_scene: Path) -> None:
+    arguments = ("fit", simple_scene, "--over", "2026-06-21", "--no-tilt", "--hours", "16", "--rays", "64")
+    run = focalrow(*arguments, "--json")
+    assert run.status == 0
+    found = json.loads(run.out)["wrong_way"]
+    assert found["right"]["grooves_toward"] == "tubes"
+    assert found["height_m"] == pytest.approx(json.loads(run.out)["height"]["height_m"]["value"], abs=5e-4)
+    assert found["loss"] > 0.0
+    # The same sheet hung the wrong way round in the scene: the same two mountings, and the advice to turn it over.
+    text = simple_scene.read_text(encoding="utf-8")
+    turned = 'grooves_toward = "sun"\ncut_for = "tubes"'
+    simple_scene.write_text(text.replace('grooves_toward = "tubes"', turned), encoding="utf-8")
+    run = focalrow(*arguments)
+    assert run.status == 0
+    assert "turn it over" in " ".join(run.out.split())
+
+
 def test_widths_and_frame_are_asked_for_one_at_a_time(focalrow: Callable[..., Any], simple_scene: Path) -> None:
     run = focalrow("fit", simple_scene, "--frame", "--widths", simple_scene)
     assert run.status == 2

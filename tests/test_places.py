@@ -181,7 +181,7 @@ def test_without_the_extra_the_message_says_how_to_get_it(
     [
         (("--scheduler", "tcp://127.0.0.1:9"), "without --places"),
         (("--places", "p.csv", "--frame"), "more than one"),
-        (("--places", "p.csv", "--builds"), "one place at a time"),
+        (("--places", "p.csv", "--builds"), "for one place"),
         (("--places", "p.csv"), "p.csv: this file cannot be read"),
     ],
 )

@@ -101,8 +101,10 @@ def fit(
     Ctrl-C ends the search; what was found so far is kept and printed.
     """
     from tracking.cli import console, files, options
+    from tracking.cli.fit_apart import check_apart
     from tracking.cli.fit_more import further_answers
     from tracking.cli.fit_options import WORST_MONTH, effort_of, span_of, this_year, way_of
+    from tracking.cli.fit_wrong_way import turned_over, wrong_way_object, wrong_way_sections
     from tracking.cli.scene_words import scene_errors
     from tracking.cli.tables import console_width
 
@@ -110,10 +112,8 @@ def fit(
     way = way_of(moved)
     files.check_folder(out)
 
-    if (widths is not None) + frame + (places is not None) > 1:
-        raise options.wrong("--widths, --frame, --places", "more than one of them is given", "one of the three")
-    if scheduler is not None and places is None:
-        raise options.wrong("--scheduler", "it is given without --places", "both, or neither")
+    more_asked = builds or tolerances or marks is not None
+    check_apart(widths=widths, frame=frame, places=places, scheduler=scheduler, more=more_asked)
     if widths is not None:
         from tracking.cli.fit_widths import tell_widths
 
@@ -136,10 +136,6 @@ def fit(
         from tracking.cli.fit_places import Where, tell_places
         from tracking.energy.fit.places import Question
 
-        if builds or tolerances or marks is not None:
-            raise options.wrong(
-                "--builds, --tolerances, --marks", "one of them is given together with --places", "one place at a time"
-            )
         question = Question(
             scene_file=scene_file, span=span, worst_month=is_worst, moved=way, with_tilt=tilt, effort=effort
         )
@@ -148,16 +144,20 @@ def fit(
     with scene_errors(scene):
         fitted = fitted_scene(scene_file, span, worst_month=is_worst, moved=way, with_tilt=tilt, effort=effort)
         more = further_answers(fitted, scene_file, effort, builds=builds, tolerances=tolerances, marks=day)
+        cost = None if more.interrupted else turned_over(fitted, effort)
     if fitted.fit.interrupted or more.interrupted:
         console.talk("focalrow: interrupted; what was found so far is kept.")
     from tracking.cli.fit_numbers import json_object
     from tracking.cli.fit_table import table_text
     from tracking.cli.fit_tilt_table import tilt_object
 
+    width = console_width()
+    mounted = scene_file.scene.lens.grooves_toward
+    sections = [*more.sections(width=width), *wrong_way_sections(cost, mounted, width=width)]
     numbers = json_object(scene_file, fitted.fit) | {"tilt": tilt_object(fitted.fit.tilt)} | more.numbers()
     texts = {
-        "fit.txt": table_text(scene_file, fitted.fit, more.sections(width=console_width()), width=console_width()),
-        "fit.json": console.as_json(numbers),
+        "fit.txt": table_text(scene_file, fitted.fit, sections, width=width),
+        "fit.json": console.as_json(numbers | {"wrong_way": wrong_way_object(cost)}),
     }
     if out is not None:
         files.write_files(out, texts)

@@ -2,11 +2,35 @@
 
 from typing import Any
 
+from tracking.cli import console
 from tracking.cli.fit_numbers import estimate_object
-from tracking.cli.tables import number, paragraph
-from tracking.energy.fit.wrong_way import Mounted, WrongWay
+from tracking.cli.tables import number, paragraph, section
+from tracking.energy.fit.fit import Fitted
+from tracking.energy.fit.sample import Effort
+from tracking.energy.fit.wrong_way import Mounted, WrongWay, wrong_way
 
 OTHER_FACE = {"tubes": "toward the tubes, the smooth face to the sun", "sun": "toward the sun, the smooth face down"}
+
+
+def turned_over(fitted: Fitted, effort: Effort) -> WrongWay | None:
+    """The cost at the height that a fit has found; None where the search was stopped before, or is now."""
+    if fitted.fit.interrupted:
+        return None
+    scene_file = fitted.scene_file
+    try:
+        with console.progress_bar("Turning the sheet over") as progress:
+            return wrong_way(
+                scene_file.scene, scene_file.mount, seed=effort.seed, threads=effort.threads, progress=progress
+            )
+    except KeyboardInterrupt:
+        return None
+
+
+def wrong_way_sections(found: WrongWay | None, mounted: str, *, width: int) -> list[str]:
+    """The section for people, or none."""
+    if found is None:
+        return []
+    return [section("The wrong way round", *wrong_way_parts(found, mounted, width=width))]
 
 
 def wrong_way_words(found: WrongWay, mounted: str) -> str:
@@ -47,8 +71,10 @@ def wrong_way_parts(found: WrongWay, mounted: str, *, width: int) -> list[str]:
     return [paragraph(wrong_way_words(found, mounted), width=width)]
 
 
-def wrong_way_object(found: WrongWay) -> dict[str, Any]:
+def wrong_way_object(found: WrongWay | None) -> dict[str, Any] | None:
     """The numbers for programs."""
+    if found is None:
+        return None
     return {
         "height_m": found.height,
         "loss": found.loss,
