@@ -13,20 +13,18 @@ from pvlib import solarposition
 
 from raytrace.arrays import Floats
 from tracking.mount import Mount, lens_angles, lens_axes, sun_vector
+from tracking.plans.shadow_clock import clock_spans, day_curve, level_shadow, noon_shadow, noon_shadows
 from tracking.plans.shadow_gauge import (
     RelativePower,
-    clock_spans,
-    day_curve,
-    level_shadow,
     loss_bands,
     loss_rings,
     narrowest_tangent,
-    noon_shadow,
     pin_shadow,
     relative_power,
     sun_of_shadow,
 )
 from tracking.sky.site import Site
+from tracking.sky.sunpath import sun_events
 
 SITE = Site(latitude=40.0, longitude=-3.0, timezone="Europe/Madrid")
 angles = st.floats(-75.0, 75.0)
@@ -223,3 +221,15 @@ def test_spans_of_a_clock_that_is_changed() -> None:
         (dt.date(2026, 10, 25), dt.date(2026, 12, 31)),
     ]
     assert [span.offset for span in spans] == [dt.timedelta(hours=hours) for hours in (1, 2, 1)]
+
+
+@pytest.mark.parametrize(("longitude", "zone"), [(-3.0, "Europe/Madrid"), (179.9, "UTC"), (-171.8, "Pacific/Apia")])
+def test_true_noon_is_the_transit_of_the_days_events(longitude: float, zone: str) -> None:
+    """The same noon as from the search for sunrise and sunset over the whole day, on any clock."""
+    site = Site(latitude=20.0, longitude=longitude, timezone=zone)
+    dates = [dt.date(2026, month, 14) for month in (2, 4, 5, 7, 11)]
+    for shadow in noon_shadows(site, dates):
+        transit = sun_events(site, shadow.date).transit
+        assert transit is not None
+        assert shadow.time is not None
+        assert abs((shadow.time - transit).total_seconds()) <= 0.6  # rounded to a second

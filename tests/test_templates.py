@@ -35,6 +35,7 @@ from tracking.paper.templates.pages import Heading, tiled_pages
 from tracking.paper.templates.pin_target import pin_target
 from tracking.paper.templates.shapes import Arc, Drawing, Line
 from tracking.paper.templates.side_view import side_view
+from tracking.paper.typeset import lines_that_fit
 from tracking.plans.shadow_gauge import loss_rings, relative_power
 from tracking.scenefile import read_scene
 from tracking.sky.magnetic import Declination
@@ -515,3 +516,9 @@ def test_rings_hold_the_power_that_direct_traces_find(simple_scene: Path) -> Non
             left = power(radius * math.cos(turn), radius * math.sin(turn)) / best
             # The table is good to 0.0015 of the aperture power between nodes, and 0.003 at worst on this scene.
             assert left == pytest.approx(1.0 - ring.loss, abs=0.012)
+
+
+def test_a_sign_never_begins_a_line() -> None:
+    # French sets a space before these signs: Lexique des règles typographiques en usage à l'Imprimerie nationale
+    # (rule from memory, to be confirmed).
+    assert lines_that_fit("un deux ; trois 10 % quatre", 11.0, 12.0) == ["un", "deux ;", "trois", "10 %", "quatre"]

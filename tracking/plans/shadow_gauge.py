@@ -1,22 +1,17 @@
-"""The shadow of a pin as a gauge: how far a shift of it costs power, where it falls at each hour, when it shows north.
+"""The shadow of a pin on the lens frame as a gauge: how far a shift of it costs how much power.
 
 A pin of height h stands square on a sheet. Where the sun stands at the angles t and g to the sheet's normal, across and
 along the grooves, the shadow of its tip falls h (tan t, tan g) away from its foot, on the side away from the sun.
 """
 
-import datetime as dt
-import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
 from raytrace.arrays import ArrayLike, Floats
 from raytrace.response import ResponseTable
-from tracking.sky.site import Site
-from tracking.sky.sunpath import sun_events, sun_path
 
 LOSSES = (0.05, 0.10, 0.20)
 """Losses of power to which rings are drawn."""
@@ -33,16 +28,6 @@ TILTS_TRIED = 5
 
 FAINT = 0.05
 """Share of the power of perfect aiming below which a skew is of no use and gets no band."""
-
-LEAST_ELEVATION = 2.0
-"""Elevation [deg] below which a shadow is not followed: it is 29 times the pin, far off any page."""
-
-SHORT_ZENITH_DISTANCE = 3.0
-"""Zenith distance [deg] within which the noon shadow is too short to show north: 5 % of the line's length. A minute
-then turns it by 5 deg and more. Common practice, no source."""
-
-LOW_ELEVATION = 5.0
-"""Elevation [deg] below which the noon shadow is too long and faint to mark. Common practice, no source."""
 
 RelativePower = Callable[[Floats, Floats], Floats]
 """Power over that of perfect aiming, (k, n), for the sun at transversal and longitudinal angles (n,) [deg]: one row for
@@ -72,16 +57,6 @@ def sun_of_shadow(pin_height: float, x: ArrayLike, y: ArrayLike) -> tuple[Floats
     """The sun's transversal and longitudinal angle [deg] where the tip's shadow falls at (x, y); see `pin_shadow`."""
     a, b = (np.asarray(offset, dtype=np.float64) for offset in (x, y))
     return np.degrees(np.arctan(-a / pin_height)), np.degrees(np.arctan(-b / pin_height))
-
-
-def level_shadow(pin_height: float, azimuth: ArrayLike, elevation: ArrayLike) -> tuple[Floats, Floats]:
-    """Where the tip's shadow of an upright pin falls on level ground, east and north of its foot, (n,) each.
-
-    Azimuth and elevation are the sun's apparent position [deg]; the elevation must be above 0.
-    """
-    a, e = (np.radians(np.asarray(angle, dtype=np.float64)) for angle in (azimuth, elevation))
-    length = pin_height / np.tan(e)
-    return -length * np.sin(a), -length * np.cos(a)
 
 
 def relative_power(table: ResponseTable, tilts: Sequence[float] | None = None) -> RelativePower:
@@ -268,108 +243,4 @@ def loss_bands(
             high=np.where(useful, _first_crossings(sides[1] / guarded, way, 1.0 - loss), 0.0),
         )
         for loss in losses
-    )
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class ClockSpan:
-    """Civil days, both included, on which a clock's noon has one offset from UTC."""
-
-    offset: dt.timedelta
-    first: dt.date
-    last: dt.date
-
-
-def clock_spans(site: Site, year: int) -> tuple[ClockSpan, ...]:
-    """The offsets of the site's clock through a year, in order: one span, or more where it is changed."""
-    first = dt.date(year, 1, 1)
-    days = [first + dt.timedelta(days=k) for k in range((dt.date(year + 1, 1, 1) - first).days)]
-
-    def offset(day: dt.date) -> dt.timedelta:
-        return dt.datetime.combine(day, dt.time(12), tzinfo=site.zone).utcoffset() or dt.timedelta(0)
-
-    spans = []
-    for value, group in itertools.groupby(days, key=offset):
-        of_span = list(group)
-        spans.append(ClockSpan(offset=value, first=of_span[0], last=of_span[-1]))
-    return tuple(spans)
-
-
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class DayCurve:
-    """The way of an upright pin's tip's shadow on a day: `points` (n, 2) east and north of the foot, in the pin's unit.
-
-    `hours` holds the full hours of a clock with one offset from UTC, each with its place.
-    """
-
-    date: dt.date
-    points: Floats
-    hours: tuple[tuple[int, tuple[float, float]], ...]
-
-
-def day_curve(site: Site, date: dt.date, *, pin_height: float, offset: dt.timedelta) -> DayCurve:
-    """The shadow's way on a day, every 5 minutes, and at the full hours of a clock at `offset` from UTC."""
-    clock = dt.timezone(offset)
-    midnight = dt.datetime.combine(date, dt.time(), tzinfo=clock).astimezone(dt.UTC)
-    times = [midnight + dt.timedelta(minutes=5 * k) for k in range(24 * 12 + 1)]
-    path = sun_path(site, times)
-    up = path.elevation >= LEAST_ELEVATION
-    east, north = level_shadow(pin_height, path.azimuth[up], path.elevation[up])
-    points = np.column_stack([east, north])
-    hours = [k // 12 for k in np.flatnonzero(up).tolist() if k % 12 == 0]
-    places = [tuple(points[i].tolist()) for i, k in enumerate(np.flatnonzero(up).tolist()) if k % 12 == 0]
-    return DayCurve(
-        date=date,
-        points=points,
-        hours=tuple((hour % 24, (x, y)) for hour, (x, y) in zip(hours, places, strict=True)),
-    )
-
-
-NoonState = Literal["shows", "short", "low", "dark"]
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class NoonShadow:
-    """The shadow of a plumb line at true noon of a civil day.
-
-    `state`: it shows true north or south; it is too short, with the sun near the zenith; too long, with the sun near
-    the horizon; or the sun stays down. `azimuth` is where it points, 0 or 180 [deg], `length` its length over that of
-    the line, and `drift` how far it turns in a minute [deg]. All are 0 where the sun stays down, `time` is None then.
-    """
-
-    date: dt.date
-    state: NoonState
-    time: dt.datetime | None
-    azimuth: float
-    length: float
-    drift: float
-
-
-def noon_shadow(site: Site, date: dt.date) -> NoonShadow:
-    """When, and where to, the shadow of a plumb line points along the meridian on a civil day of the site.
-
-    At true noon the sun crosses the meridian: south of the zenith its shadow points to true north, north of it to true
-    south. The time is to the second, on the site's clock.
-    """
-    transit = sun_events(site, date).transit
-    if transit is None:
-        return NoonShadow(date=date, state="dark", time=None, azimuth=0.0, length=0.0, drift=0.0)
-    half = dt.timedelta(seconds=30)
-    path = sun_path(site, [transit - half, transit, transit + half])
-    elevation = float(path.elevation[1])
-    before, _, after = path.azimuth.tolist()
-    to_north = math.cos(math.radians(float(path.azimuth[1]))) < 0.0
-    zenith_distance = 90.0 - elevation
-    state: NoonState = "shows"
-    if zenith_distance < SHORT_ZENITH_DISTANCE:
-        state = "short"
-    elif elevation < LOW_ELEVATION:
-        state = "low"
-    return NoonShadow(
-        date=date,
-        state=state,
-        time=(transit + dt.timedelta(milliseconds=500)).replace(microsecond=0).astimezone(site.zone),
-        azimuth=0.0 if to_north else 180.0,
-        length=1.0 / math.tan(math.radians(elevation)) if elevation > LEAST_ELEVATION else 0.0,
-        drift=abs((after - before + 180.0) % 360.0 - 180.0),
     )

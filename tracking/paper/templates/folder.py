@@ -19,7 +19,7 @@ from tracking.paper.templates.pages import MOST_SHEETS, Heading, room_below, sin
 from tracking.paper.templates.shapes import Drawing
 from tracking.paper.templates.side_view import side_view
 from tracking.paper.templates.svg import svg_text
-from tracking.plans.shadow_gauge import DayCurve, NoonShadow, noon_shadow
+from tracking.plans.shadow_clock import DayCurve, NoonShadow, noon_shadows
 from tracking.scenefile import SceneFile
 from tracking.sky.magnetic import Declination
 
@@ -189,7 +189,7 @@ def _level_target(maker: _Maker) -> None:
 def _true_north(maker: _Maker) -> None:
     """When the shadow of a plumb line lies on the meridian."""
     site, words = maker.scene_file.site, maker.words
-    shadows = [noon_shadow(site, date) for date in north_dates(maker.settings.date) if _exists(maker, date)]
+    shadows = noon_shadows(site, [date for date in north_dates(maker.settings.date) if _exists(maker, date)])
     figures = north_pages(site, shadows, paper=maker.settings.paper, words=words)
     maker.add_pages("true-north", words.north_title.format(place=maker.place), figures)
     maker.made.numbers["true_north"]["dates"] = [_noon_numbers(maker, shadow) for shadow in shadows]

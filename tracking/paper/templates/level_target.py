@@ -14,7 +14,7 @@ from tracking.paper.template_words import TemplateWords
 from tracking.paper.templates.clip import Box, clipped, inside
 from tracking.paper.templates.pages import Heading
 from tracking.paper.templates.shapes import ACTED_ON, READ, Dot, Drawing, Line, Point, Stroke, Text, overlap
-from tracking.plans.shadow_gauge import LEAST_ELEVATION, ClockSpan, DayCurve, clock_spans, day_curve, noon_shadow
+from tracking.plans.shadow_clock import LEAST_ELEVATION, ClockSpan, DayCurve, clock_spans, day_curve, noon_shadows
 from tracking.sky.site import Site
 
 DAY_OF_MONTH = 21
@@ -25,8 +25,8 @@ PINS = (50.0, 45.0, 40.0, 35.0, 30.0, 25.0, 20.0, 15.0)
 """Heights of the pin that can be chosen for the reader [mm]."""
 LOWEST_NOON = 10.0
 """Noon elevation of the sun [deg] below which a month's curve may leave the page."""
-EDGE = 16.0
-"""Strip at the right of the frame, for the months [mm]."""
+BESIDE = 1.5
+"""From the frame to the months at its right [mm]."""
 DOT = 0.8
 GAP = 1.2
 """Between two texts [mm]."""
@@ -96,7 +96,7 @@ def noon_range(site: Site, year: int) -> tuple[float, float]:
 
     Months with a very low sun are left aside.
     """
-    shadows = [noon_shadow(site, dt.date(year, month, DAY_OF_MONTH)) for month in range(1, 13)]
+    shadows = noon_shadows(site, [dt.date(year, month, DAY_OF_MONTH) for month in range(1, 13)])
     longest = 1.0 / math.tan(math.radians(LOWEST_NOON))
     north = [
         math.copysign(shadow.length, math.cos(math.radians(shadow.azimuth)))
@@ -165,7 +165,8 @@ def level_target(
     `noons` is the year's `noon_range`. The origin is the pin's foot, true north up.
     """
     clock = clock_of(site, year)
-    frame = _frame(noons, pin, room)
+    edge = _edge(half, words)
+    frame = _frame(noons, pin, (room[0] - edge, room[1]))
     curves = tuple(day_curve(site, date, pin_height=pin, offset=clock.offset) for date in level_dates(half, year))
     lines = [Line(points=_corners(frame), stroke="thin"), *_foot()]
     texts: list[Text] = []
@@ -190,18 +191,24 @@ def level_target(
     drawn = {id(curve) for curve, _ in shown}
     return LevelTarget(
         drawing=Drawing(name="level-target", lines=tuple(lines), dots=dots, texts=tuple(texts)),
-        window=(frame[0], frame[1], frame[2] + EDGE, frame[3]),
+        window=(frame[0], frame[1], frame[2] + edge, frame[3]),
         pin=pin,
         curves=curves,
         missing=tuple(curve.date for curve in curves if id(curve) not in drawn),
     )
 
 
+def _edge(half: Sequence[int], words: TemplateWords) -> float:
+    """Width of the strip at the right of the frame, for the months [mm]."""
+    told = [_day(dt.date(2000, month, DAY_OF_MONTH), words) for month in half]
+    return 2.0 * BESIDE + max(typeset.width(day, READ) for day in told)
+
+
 def _frame(noons: tuple[float, float], pin: float, room: tuple[float, float]) -> Box:
     """The frame of the curves: the foot so that the year's noon shadows lie in its middle."""
     low, high = noons
     middle = 0.5 * pin * (low + high)
-    half_wide, half_high = 0.5 * (room[0] - EDGE), 0.5 * room[1]
+    half_wide, half_high = 0.5 * room[0], 0.5 * room[1]
     middle = min(max(middle, 2.0 * CROSS - half_high), half_high - 2.0 * CROSS)
     return (-half_wide, middle - half_high, half_wide, middle + half_high)
 
@@ -268,11 +275,11 @@ def _month_text(
         y = end[1] - 0.5 * high + shift
         if not frame[1] <= y <= frame[3] - high:
             continue
-        text = Text(at=(frame[2] + 1.5, y), words=told)
+        text = Text(at=(frame[2] + BESIDE, y), words=told)
         if not any(overlap(text.box(), other.box(), 0.3) for other in taken):
             break
     else:  # more months than the edge holds: cannot be, as seven lines are 40 mm high
-        text = Text(at=(frame[2] + 1.5, end[1]), words=told)
+        text = Text(at=(frame[2] + BESIDE, end[1]), words=told)
     target = (frame[2] + 1.0, text.at[1] + 0.5 * high)
     leader = [] if math.dist(target, end) < 2.0 else [Line(points=(end, target), stroke="dotted")]
     return text, leader

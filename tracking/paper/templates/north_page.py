@@ -12,7 +12,7 @@ from tracking.paper.template_words import TemplateWords
 from tracking.paper.templates.level_target import offset_words
 from tracking.paper.templates.pages import Heading, Page
 from tracking.paper.templates.shapes import ACTED_ON, READ, Line, Text
-from tracking.plans.shadow_gauge import NoonShadow
+from tracking.plans.shadow_clock import NoonShadow
 from tracking.sky.magnetic import Declination, magnetic_declination
 from tracking.sky.site import Site
 

@@ -98,7 +98,7 @@ class Page:
         for dot in dots:
             self.axes.add_patch(PathPatch(Path.circle(dot.centre, dot.radius), facecolor="black", edgecolor="none"))
 
-    def place(self, drawing: Drawing, window: Box, corner: Point) -> None:
+    def place(self, drawing: Drawing, window: Box, corner: Point, *, cuts_texts: bool = True) -> None:
         """Put what shows through a window of a drawing on the page, its lower left corner at `corner`, at full size."""
         dx, dy = corner[0] - window[0], corner[1] - window[1]
         moved = moved_by(cut(drawing, window), dx, dy)
@@ -106,7 +106,7 @@ class Page:
         self.dots(moved.dots)
         frame = (window[0] + dx, window[1] + dy, window[2] + dx, window[3] + dy)
         for text in moved.texts:
-            self.text(text, window=frame)
+            self.text(text, window=frame if cuts_texts else None)
 
     def head(self, heading: Heading, count: str) -> float:
         """Write the heading; the height [mm] above which nothing else may stand."""
@@ -195,7 +195,8 @@ def single_page(
     top = page.head(heading, words.page.format(page=number, pages=pages))
     low = page.foot()
     left = MARGIN + 0.5 * (page.room - (window[2] - window[0]))
-    page.place(drawing, window, (left, low + 0.5 * (top - low - (window[3] - window[1]))))
+    corner = left, low + 0.5 * (top - low - (window[3] - window[1]))
+    page.place(drawing, window, corner, cuts_texts=False)
     return page.figure
 
 
