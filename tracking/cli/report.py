@@ -61,6 +61,7 @@ def report(
     command = ["focalrow", "report", str(scene), "--out", str(out), "--date", drawn.plan.date.isoformat()]
     command += [*([] if at is None else ["--at", at]), "--rays", str(rays), "--seed", str(seed)]
     command += [] if language == "en" else ["--language", language]
+    day = drawn.plan.date
     light = Light(scene_file=scene_file, sunlight=drawn.sunlight, trace=drawn.trace)
     numbers = numbers_of(scene_file, drawn)
     told = Told(
@@ -77,7 +78,7 @@ def report(
     )
     texts: dict[str, str | bytes] = {
         "report.html": page(
-            f"Solar boiler at {scene_file.site.name}, {drawn.plan.date.isoformat()}",
+            f"Solar boiler at {scene_file.site.name or 'the site'}, {day.day} {day:%B %Y}",
             f"Report of focalrow {told.version} on {scene.name}. All times are local wall clock of "
             f"{scene_file.site.timezone}.",
             sections(told),

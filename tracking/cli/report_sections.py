@@ -250,7 +250,7 @@ def _uncertainty(told: Told) -> Section:
                     ("best lens height over the year", "no light" if fit is None else _height_error(fit)),
                     ("energy over height on single days", f"not estimated; {heights['rays_each']} rays each full hour"),
                     ("absorbed energy of the year", f"from the response table: {by_table}"),
-                    ("ledger of the year", f"not estimated; {year.ledger_traces} coarse traces"),
+                    ("ledger of the year", f"not estimated; coarse traces: {year.ledger_traces}"),
                     ("distillate, temperatures, times to fill", "not estimated: see the limits of the boiler's model"),
                     ("flux of stray light", _stray_error(more)),
                     ("volumes and masses", "none: from the drawn shapes alone"),
@@ -277,6 +277,7 @@ def _of_aperture(found: Estimate) -> str:
 
 def _scene(told: Told) -> Section:
     scene_file = told.scene_file
+    values = {value.key: value for value in (*scene_file.values, *scene_file.boiler_values)}.values()
     return Section(
         title="The scene as understood",
         paragraphs=(f"Read from {scene_file.path}.",),
@@ -285,7 +286,7 @@ def _scene(told: Told) -> Section:
             Table(
                 caption="Every value, and whether it stands in the file or was taken as default",
                 heading=("Key", "Value with its unit", "From"),
-                rows=tuple((v.key, v.text, "default" if v.from_default else "file") for v in scene_file.values),
+                rows=tuple((v.key, v.text, "default" if v.from_default else "file") for v in values),
             ),
         ),
     )

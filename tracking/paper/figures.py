@@ -166,7 +166,7 @@ def waterfall(year: Year, title: str) -> Picture:
         rows.append((words, level - value, value, style.BLUE))
         level -= value
     rows.append(("steam (latent heat)", 0.0, boiled, style.SKY))
-    figure = _steps_down(rows, f"{title}: where the year's energy goes; distillate {made:.0f} kg")
+    figure = _steps_down(rows, f"{title}: where the energy goes")
     return Picture(
         name="year_waterfall",
         title="Where the year's energy goes",

@@ -42,24 +42,27 @@ nav ul { padding-left: 1.2rem; columns: 2 16rem; }
 .warning { border: 3px solid #9c2a00; padding: 0 1rem; margin: 1rem 0; }
 .warning h2 { border: 0; margin-top: .6rem; color: #9c2a00; }
 figure { margin: 1rem 0; } figure img { display: block; width: 100%; height: auto; max-width: 64rem; }
-figcaption { font-size: .9rem; color: #333; }
+figcaption { font-size: .9rem; color: #333; margin-top: .4rem; }
 table { border-collapse: collapse; width: 100%; margin: 1rem 0; font-size: .9rem;
   font-variant-numeric: tabular-nums; }
 caption { text-align: left; font-weight: bold; padding: .3rem 0; }
 th, td { border: 1px solid #767676; padding: .2rem .4rem; text-align: right; vertical-align: top; }
 td { white-space: nowrap; }
-table.words th { overflow-wrap: anywhere; }
-table.words td { white-space: normal; overflow-wrap: break-word; }
-thead th { background: #e8e8e8; } th[scope=row] { text-align: left; font-weight: normal; }
+table.words td { white-space: normal; }
+thead th { background: #e8e8e8; } thead th:first-child, th[scope=row] { text-align: left; }
+th[scope=row] { font-weight: normal; }
 table.words td, table.words th { text-align: left; }
 pre { white-space: pre-wrap; overflow-wrap: anywhere; background: #f2f2f2; padding: .6rem; font-size: .9rem; }
+@media (max-width: 40rem) { .wide { overflow-x: auto; } .wide img { min-width: 38rem; } }
 @media (max-width: 30rem) { body { padding: .6rem; } table { font-size: .72rem; } th, td { padding: .15rem .2rem; } }
 @media print { @page { margin: 15mm; } body { max-width: none; padding: 0; font-size: 10.5pt; } nav { display: none; }
-  h2, caption { break-after: avoid; } figure, tr, .warning { break-inside: avoid; }
+  h2, caption { break-after: avoid; } figure, tr, pre, table.short, section.short { break-inside: avoid; }
   thead { display: table-header-group; }
   figure img { max-height: 210mm; width: auto; max-width: 100%; } a { color: inherit; } }
 """
-"""Text, captions, links and the warning's red stand on white with more than the 4.5:1 of WCAG 2.1, 1.4.3, level AA."""
+"""On a narrow screen a picture keeps a size at which its words can be read, and slides within its own frame.
+
+Text, captions, links and the warning's red stand on white with more than the 4.5:1 of WCAG 2.1, 1.4.3, level AA."""
 
 
 def page(title: str, subtitle: str, sections: Sequence[Section]) -> str:
@@ -86,18 +89,21 @@ def _section(number: int, section: Section) -> str:
     parts += [_figure(picture) for picture in section.pictures]
     if section.typed:
         parts.append(f"<pre>{escape(section.typed)}</pre>")
-    kind = ' class="warning"' if section.warning else ""
+    classes = ["warning"] * section.warning + ["short"] * (not section.tables and not section.pictures)
+    kind = f' class="{" ".join(classes)}"' if classes else ""
     return f'<section aria-labelledby="part-{number}"{kind}>\n' + "\n".join(parts) + "\n</section>"
 
 
 def _table(table: Table) -> str:
     head = "".join(f'<th scope="col">{escape(text)}</th>' for text in table.heading)
     rows = "".join(
-        f'<tr><th scope="row">{escape(row[0])}</th>' + _cells(row[1:]) + "</tr>\n" for row in table.rows
+        f'<tr><th scope="row">{_breakable(row[0])}</th>' + _cells(row[1:]) + "</tr>\n" for row in table.rows
     )
-    words = ' class="words"' if any(len(cell) > LONG_CELL for row in table.rows for cell in row[1:]) else ""
+    classes = ["words"] * any(len(cell) > LONG_CELL for row in table.rows for cell in row[1:])
+    classes += ["short"] * (len(table.rows) <= SHORT_TABLE)
+    kind = f' class="{" ".join(classes)}"' if classes else ""
     return (
-        f"<table{words}>\n<caption>{escape(table.caption)}</caption>\n"
+        f"<table{kind}>\n<caption>{escape(table.caption)}</caption>\n"
         f"<thead><tr>{head}</tr></thead>\n<tbody>\n{rows}</tbody>\n</table>"
     )
 
@@ -106,6 +112,14 @@ def _cells(texts: Sequence[str]) -> str:
     return "".join(f"<td>{escape(text)}</td>" for text in texts)
 
 
+def _breakable(text: str) -> str:
+    """A name that may go on in the next line after a dot or an underscore."""
+    return escape(text).replace("_", "_<wbr>").replace(".", ".<wbr>")
+
+
+SHORT_TABLE = 20
+"""A table of so many rows is not cut by the end of a printed page."""
+
 LONG_CELL = 24
 """A table with a cell longer than this holds words, which stand to the left [characters]."""
 
@@ -113,6 +127,6 @@ LONG_CELL = 24
 def _figure(picture: Picture) -> str:
     data = base64.b64encode(picture.png()).decode("ascii")
     return (
-        f'<figure><img src="data:image/png;base64,{data}" alt="{escape(picture.alt)}">'
-        f"<figcaption>{escape(picture.title)}. {escape(picture.alt)}</figcaption></figure>"
+        f'<figure><div class="wide" tabindex="0"><img src="data:image/png;base64,{data}" alt="{escape(picture.alt)}">'
+        f"</div><figcaption>{escape(picture.title)}. {escape(picture.alt)}</figcaption></figure>"
     )

@@ -157,8 +157,8 @@ def heights(
     figure.legend(loc="outside lower center", ncols=2)
     here = int(np.argmin(np.abs(tried - scene.lens_height)))
     told = "; ".join(
-        f"{date.isoformat()}: {energy[d, here]:.2f} kWh at the scene's height, at most {energy[d].max():.2f} kWh "
-        f"{_band(bands[d], tried)}"
+        f"{date.isoformat()}: {energy[d, here]:.2f} kWh at the scene's height, at most {energy[d].max():.2f} kWh, "
+        f"best {_band(bands[d], tried)}"
         for d, date in enumerate(dates)
     )
     return Picture(
