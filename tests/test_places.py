@@ -258,6 +258,47 @@ def test_processes_and_a_real_cluster_give_the_same_numbers(simple_scene: Path, 
     assert found["places"][1]["fit"]["height"]["height_m"]["value"] == alone.fit.height.height.value
 
 
+def killed_at_karst(_: Question, site: Site) -> Answer:
+    """Ends its process as one that is killed for want of memory, at one place."""
+    if site.name == "Karst":
+        os._exit(9)
+    return Answer(site=site, fit=None, error=f"pid {os.getpid()}")
+
+
+@pytest.mark.long
+def test_a_killed_process_takes_no_other_place_along(
+    simple_scene: Path, places: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import tracking.energy.fit.places_here as here
+
+    monkeypatch.setattr(here, "answer_at", killed_at_karst)
+    shares: list[float] = []
+    answers, interrupted = here.answers_here(
+        question_of(simple_scene), read_places(places), threads=2, progress=shares.append
+    )
+    assert not interrupted
+    assert [answer.site.name for answer in answers] == ["Hilltown", "Riverford, North", "Karst"]
+    assert answers[2].error is not None
+    assert "was killed" in answers[2].error
+    assert all(answer.error is not None and answer.error.startswith("pid ") for answer in answers[:2])
+    assert all(answer.error != f"pid {os.getpid()}" for answer in answers)
+    assert shares[-1] == pytest.approx(1.0)
+
+
+def test_interrupted_before_any_place_is_done(
+    focalrow: Callable[..., Any], simple_scene: Path, places: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import tracking.energy.fit.places_here as here
+
+    def stopped(_: Question, sites: Sequence[Site], **__: object) -> tuple[tuple[Answer, ...], bool]:
+        return tuple(module.not_run(site) for site in sites), True
+
+    monkeypatch.setattr(here, "answers_here", stopped)
+    run = focalrow("fit", simple_scene, "--places", places, *QUICK)
+    assert run.status == 130
+    assert run.out == ""
+
+
 @pytest.mark.long
 def test_an_address_that_does_not_answer(
     focalrow: Callable[..., Any], simple_scene: Path, places: Path, monkeypatch: pytest.MonkeyPatch

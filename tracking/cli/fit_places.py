@@ -41,6 +41,8 @@ def tell_places(question: Question, places: Path, where: Where, *, json: bool, o
         If the places or the cluster cannot be used.
     typer.Exit
         With status 1 if no place has an answer, after all is printed.
+    KeyboardInterrupt
+        If Ctrl-C came before any place was done.
     """
     sites = read_places(places)
     scene_at(question.scene_file, sites[0])  # refuses a sky that belongs to one place before any long work
@@ -53,6 +55,8 @@ def tell_places(question: Question, places: Path, where: Where, *, json: bool, o
             from tracking.energy.fit.places_cluster import answers_from_cluster
 
             answers, interrupted = answers_from_cluster(question, sites, where.scheduler, progress=progress)
+    if interrupted and all(answer.fit is None for answer in answers):
+        raise KeyboardInterrupt
     if interrupted:
         console.talk("focalrow: interrupted; the places that were done are kept.")
     wrong = [answer for answer in answers if answer.fit is None]

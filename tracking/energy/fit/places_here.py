@@ -1,6 +1,7 @@
 """The fits of many places in processes of this machine."""
 
 import multiprocessing
+import signal
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
@@ -37,7 +38,10 @@ def answers_here(
     # A fresh interpreter for each process: a copy of this one would hold the locks of its threads.
     context = multiprocessing.get_context("spawn")
     before = set(multiprocessing.active_children())
-    pool = ProcessPoolExecutor(max_workers=processes, mp_context=context)
+    # Ctrl-C reaches every process of a terminal: this one ends the others.
+    pool = ProcessPoolExecutor(
+        max_workers=processes, mp_context=context, initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN)
+    )
     try:
         waiting = {pool.submit(answer_at, shared, site): site for site in sites}
         lost: list[Site] = []
