@@ -14,6 +14,7 @@ from tracking.energy.fit.builds import Builds, ways_to_build
 from tracking.energy.fit.fit import Fitted
 from tracking.energy.fit.sample import Effort
 from tracking.energy.fit.tolerances import Tolerances, tolerances_of
+from tracking.energy.plan_water import PlanWater, plan_water
 from tracking.plans.compare import Compared, compared_builds
 from tracking.response import response_table
 from tracking.scenefile import SceneFile
@@ -29,6 +30,7 @@ class More:
     builds: Builds | None = None
     tolerances: Tolerances | None = None
     marks: tuple[Compared, ...] | None = None
+    water: tuple[PlanWater, ...] = ()
     day: dt.date | None = None
     stopped: bool = False
 
@@ -47,7 +49,7 @@ class More:
         if self.tolerances is not None:
             found.append(section("Errors that the design bears", *tolerances_parts(self.tolerances, width=width)))
         if self.marks is not None and self.day is not None:
-            found.append(f"{compare_text(self.marks, width=width)}\nDay: {self.day.isoformat()}.")
+            found.append(f"{compare_text(self.marks, self.water, width=width)}\nDay: {self.day.isoformat()}.")
         return found
 
     def numbers(self) -> dict[str, Any]:
@@ -57,7 +59,7 @@ class More:
             "tolerances": None if self.tolerances is None else tolerances_object(self.tolerances),
             "marks": None
             if self.marks is None or self.day is None
-            else {"date": self.day.isoformat(), "builds": compare_object(self.marks)},
+            else {"date": self.day.isoformat(), "builds": compare_object(self.marks, self.water)},
         }
 
 
@@ -99,5 +101,11 @@ def further_answers(
         ),
     )
     return More(
-        scene_file=scene_file, builds=built, tolerances=borne, marks=marked, day=marks, stopped=stopped
+        scene_file=scene_file,
+        builds=built,
+        tolerances=borne,
+        marks=marked,
+        water=tuple(plan_water(row.scene_file, row.plan, row.table) for row in marked or ()),
+        day=marks,
+        stopped=stopped,
     )

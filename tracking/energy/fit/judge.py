@@ -28,7 +28,7 @@ class Judge:
 
     def __init__(self, scene_file: SceneFile, hours: Hours, table: Responds) -> None:
         self.scene_file, self.hours, self.table = scene_file, hours, table
-        angles = np.arange(0.0, 45.0, 0.25)
+        angles = np.arange(0.0, 90.0, 0.25)
         best = np.zeros(len(angles))
         for sign in (-1.0, 1.0):
             for tilt in (0.0, 45.0):
