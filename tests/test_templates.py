@@ -220,6 +220,14 @@ def test_svg_and_dxf_hold_the_same_lengths(small: Made, name: str) -> None:
     assert np.abs(np.array(of_svg) - np.array(of_dxf)).max() < 0.003  # SVG is written to a micrometre
 
 
+def test_svg_and_dxf_carry_the_cautions(small: Made) -> None:
+    described = ET.fromstring(small.read("pin-target.svg")).findtext("svg:desc", namespaces=SVG)  # noqa: S314  our own
+    properties = ezdxf.read(io.StringIO(small.read("pin-target.dxf"))).header.custom_vars
+    for told in (described, properties.get("Cautions")):
+        assert told is not None
+        assert "Concentrated light burns" in told
+
+
 def test_marks_of_svg_and_dxf_stand_at_their_angles(small: Made) -> None:
     expected = np.arange(0.0, 91.0, STEP)
     assert ticks(dxf_segments(small.read("tilt-quadrant.dxf")), (0.0, 0.0), RADIUS) == pytest.approx(expected)

@@ -16,13 +16,18 @@ TEXT_LAYER = "TEXT"
 VERSION = "R2010"
 
 
-def dxf_text(drawing: Drawing) -> str:
-    """The drawing as a DXF document, its units set to millimetres; one layer for each kind of line, one for text."""
+def dxf_text(drawing: Drawing, *, title: str, cautions: str) -> str:
+    """The drawing as a DXF document, its units set to millimetres; one layer for each kind of line, one for text.
+
+    Title and cautions stand among the properties that a CAD program shows of a drawing.
+    """
     from ezdxf import units
     from ezdxf.enums import TextEntityAlignment
     from ezdxf.filemanagement import new
 
     document = new(VERSION, units=units.MM)
+    document.header.custom_vars.append("Title", title)
+    document.header.custom_vars.append("Cautions", cautions)
     for stroke, layer in LAYERS.items():
         linetype = "CONTINUOUS"
         if stroke in DASHES:

@@ -69,8 +69,9 @@ class _Maker:
 
     def add_drawing(self, name: str, title: str, drawing: Drawing) -> None:
         """SVG and DXF of a drawing."""
-        self.made.files[f"{name}.svg"] = svg_text(drawing, title=title)
-        self.made.files[f"{name}.dxf"] = dxf_text(drawing)
+        cautions = " ".join(self.words.cautions)
+        self.made.files[f"{name}.svg"] = svg_text(drawing, title=title, cautions=cautions)
+        self.made.files[f"{name}.dxf"] = dxf_text(drawing, title=title, cautions=cautions)
 
     def tiled(self, drawing: Drawing, heading: Heading) -> None:
         """A drawing on as many sheets as it needs, if a person can still glue them."""

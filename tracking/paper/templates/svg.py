@@ -12,8 +12,8 @@ EDGE = 5.0
 ANCHORS = {"left": "start", "center": "middle", "right": "end"}
 
 
-def svg_text(drawing: Drawing, *, title: str) -> str:
-    """The drawing as an SVG document: one unit is a millimetre, and one millimetre wide."""
+def svg_text(drawing: Drawing, *, title: str, cautions: str) -> str:
+    """The drawing as an SVG document: one unit is a millimetre wide; the cautions are its description."""
     ET.register_namespace("", NAMESPACE)
     left, low, right, high = drawing.bounds()
     wide, tall = right - left + 2.0 * EDGE, high - low + 2.0 * EDGE
@@ -31,6 +31,7 @@ def svg_text(drawing: Drawing, *, title: str) -> str:
         },
     )
     ET.SubElement(root, _tag("title")).text = title
+    ET.SubElement(root, _tag("desc")).text = cautions
     for line in drawing.lines:
         points = " ".join(",".join(place(point)) for point in line.points)
         ET.SubElement(root, _tag("polyline"), {"points": points} | _style(line.stroke))
