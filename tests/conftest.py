@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import hypothesis
 import numpy as np
 import pytest
+from published_table import published, pytest_addoption, pytest_configure
 
 if TYPE_CHECKING:
     from raytrace.response import ResponseTable
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
 hypothesis.settings.register_profile("here", deadline=None)
 hypothesis.settings.register_profile("unattended", deadline=None, derandomize=True)
 hypothesis.settings.load_profile("unattended" if os.environ.get("CI") else "here")
+
+__all__ = ["published", "pytest_addoption", "pytest_configure"]  # found here by pytest
 
 ROOT = Path(__file__).parent.parent
 SCENES = sorted((ROOT / "scenes").glob("*.toml"))
@@ -59,6 +62,22 @@ def scene_path(request: pytest.FixtureRequest) -> Path:
     path = request.param
     assert isinstance(path, Path)
     return path
+
+
+@pytest.fixture(scope="session")
+def shipped_table(tmp_path_factory: pytest.TempPathFactory) -> Callable[[Path], "ResponseTable"]:
+    """Gives the response table of a scene, which all tests of a run share: it takes half a minute to build."""
+    from raytrace.response import load_or_build
+    from tracking.response import _layout
+    from tracking.scenefile import read_scene
+
+    folder = tmp_path_factory.mktemp("shared-tables")
+
+    def table(path: Path) -> "ResponseTable":
+        scene_file = read_scene(path)
+        return load_or_build(scene_file.scene, folder=folder, **_layout(scene_file))
+
+    return table
 
 
 @pytest.fixture

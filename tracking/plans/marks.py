@@ -25,8 +25,13 @@ STEPS_PER_WINDOW = 8.0
 """An axis without marks gets the widest of those steps that parts the window in which light is left so often."""
 FAINT = 0.25
 """Share of the power of perfect aiming below which a setting counts as off the tubes: chosen, no source."""
-DIMMEST = 0.1
-"""Share of the day's best fraction of light below which an instant does not widen the search."""
+DIMMEST = 0.03
+"""Share of the day's best fraction of light below which a minute is not worth a setting, and the lens stays covered.
+Chosen, no source."""
+FAIR = 0.1
+"""Share of the day's best fraction of light from which a minute widens the search for settings."""
+SURE = 2.0
+"""How many times the table's error a share may be wrong; so much is taken off before it is promised."""
 CELL, WIDEST = 1.0, 80.0
 """Width of the cells of sun angles that tell where a setting is worth a look, and the end of them [deg]."""
 CHUNK = 4_000_000
@@ -39,7 +44,8 @@ class DaySettings:
 
     `power` (settings, n) and `perfect` (n,) in [W] at the n whole minutes of `times`, the power 0 where it is far below
     FAINT; `linked` (n - 1,) says whether a minute follows the one before. The steps [deg] are those of an axis that has
-    evenly spaced settings. `worst_shares` (settings, n - 1) stand for the powers' own shares where some days are one.
+    evenly spaced settings. `margin` (n,) is taken off each share, and `worth` (n,) says at which minutes there is light
+    to be had; None: 0, and at all. `worst_shares` (settings, n - 1) stand for the own shares where some days are one.
     """
 
     date: dt.date
@@ -50,15 +56,33 @@ class DaySettings:
     linked: AnyArray
     tilt_step: float | None
     swivel_step: float | None
+    margin: Floats | None = None
+    worth: AnyArray | None = None
     worst_shares: Floats | None = None
 
+    def shares_of(self, power: Floats) -> Floats:
+        """Shares (..., n) of the power of perfect aiming that powers (..., n) surely are; 1 where that is nothing."""
+        lit = self.perfect > 0.0
+        margin = 0.0 if self.margin is None else self.margin
+        return np.where(lit, power / np.where(lit, self.perfect, 1.0) - margin, 1.0)
+
     def shares(self) -> Floats:
-        """The lesser share of the two ends of each minute, (settings, n - 1); 1 where perfect aiming gives nothing."""
+        """The lesser share of the two ends of each minute, (settings, n - 1)."""
         if self.worst_shares is not None:
             return self.worst_shares
-        lit = self.perfect > 0.0
-        shares = np.where(lit, self.power / np.where(lit, self.perfect, 1.0), 1.0)
+        shares = self.shares_of(self.power)
         return np.minimum(shares[:, :-1], shares[:, 1:])
+
+    @property
+    def doubt(self) -> Floats:
+        """The margin of each minute, (n - 1,)."""
+        margin = np.zeros(len(self.times)) if self.margin is None else self.margin
+        return np.maximum(margin[:-1], margin[1:])
+
+    @property
+    def counts(self) -> AnyArray:
+        """Minutes (n - 1,) that a setting has to serve."""
+        return self.linked if self.worth is None else self.linked & self.worth[:-1] & self.worth[1:]
 
     def energies(self, power: Floats) -> Floats:
         """Energy (k, n - 1) of each minute by the trapezoidal rule, from powers (k, n) [J]."""
@@ -111,7 +135,29 @@ def day_settings(scene_file: SceneFile, date: dt.date, table: ResponseTable) -> 
         linked=np.array(linked, dtype=bool),
         tilt_step=tilt_step if len(tilts) > 1 else None,
         swivel_step=swivel_step if len(swivels) > 1 else None,
+        margin=table_margin(scene_file, instants, table, perfect),
+        worth=worth_a_setting(scene_file, instants, perfect),
     )
+
+
+def table_margin(scene_file: SceneFile, instants: Sequence[Instant], table: ResponseTable, perfect: Floats) -> Floats:
+    """What the table's own error may make of a share of the powers `perfect` (n,) at most, (n,)."""
+    fraction = _fractions(scene_file, instants, perfect)
+    known = fraction > 0.0
+    return np.where(known, np.minimum(1.0, SURE * table.error.where_lit / np.where(known, fraction, 1.0)), 0.0)
+
+
+def worth_a_setting(scene_file: SceneFile, instants: Sequence[Instant], perfect: Floats) -> AnyArray:
+    """At which instants (n,) perfect aiming brings at least `DIMMEST` of the day's best fraction to the tubes."""
+    fraction = _fractions(scene_file, instants, perfect)
+    return np.asarray((fraction > 0.0) & (fraction >= DIMMEST * fraction.max(initial=0.0)))
+
+
+def _fractions(scene_file: SceneFile, instants: Sequence[Instant], power: Floats) -> Floats:
+    """Powers (n,) over the light that the sun's direction would bring on the whole lens; 0 where there is no light."""
+    lens = scene_file.scene.lens
+    light = np.array([instant.dni for instant in instants]) * lens.width * lens.length
+    return np.where(light > 0.0, power / np.where(light > 0.0, light, 1.0), 0.0)
 
 
 def minute_instants(scene_file: SceneFile, date: dt.date) -> tuple[Instant, ...]:
@@ -191,11 +237,8 @@ def _worth_a_look(
     cosine = 1.0 / np.sqrt(1.0 + np.tan(np.radians(t)) ** 2 + np.tan(np.radians(g)) ** 2)
     tilts = [0.0] if len(table.tilt) == 1 else [*table.tilt.tolist(), *(-table.tilt[1:]).tolist()]
     best = np.max([table.at(t, g, np.full(len(t), tilt)).absorbed.sum(axis=1) for tilt in tilts], axis=0) * cosine
-    lens = scene_file.scene.lens
-    light = np.array([instant.dni for instant in instants]) * lens.width * lens.length
-    lit = light > 0.0
-    fraction = perfect[lit] / light[lit]
-    fair = fraction[fraction >= DIMMEST * fraction.max(initial=0.0)]
+    fraction = _fractions(scene_file, instants, perfect)
+    fair = fraction[(fraction > 0.0) & (fraction >= FAIR * fraction.max(initial=0.0))]
     level = FAINT * float(fair.min(initial=1.0))
     bright = (best >= level).reshape(len(edges), -1)
     grown = bright.copy()

@@ -1,7 +1,8 @@
 """The fewest settings for a day: which marks, from when until when, and what that costs against perfect aiming.
 
 The day is cut into whole minutes of the local clock. A setting serves a minute if at both of its ends the power is at
-least the wanted share of what perfect aiming gives at that instant; where no setting does, the best one serves. A plan
+least the wanted share of what perfect aiming gives at that instant, the table's own error taken off; where no setting
+does, the best ones serve that the table cannot tell apart. A plan
 is a chain of stretches, one setting each, that covers the day. As each stretch may begin before its setting is best,
 settings lead the sun by themselves. Plans for a share of the day's energy keep a part of the light, `FAINT`, on the
 tubes from the first setting to the last; those for a number of moves may have the lens covered in between.
@@ -100,12 +101,12 @@ def fewest_moves(day: DaySettings, share: float = DEFAULT_SHARE) -> MovesPlan:
     """The plan with the fewest settings that keeps the wanted share, and among those the one with the most energy."""
     shares = day.shares()
     best = shares.max(axis=0, initial=0.0)
-    wanted = np.minimum(share, best * (1.0 - 1e-12))
-    serves = (shares >= wanted) & (best > 0.0) & day.linked
-    chain = Chain(day, serves, (best <= 0.0) | ~day.linked)
+    wanted = np.minimum(share, best * (1.0 - 1e-12) - day.doubt)
+    serves = (shares >= wanted) & (best > 0.0) & day.counts
+    chain = Chain(day, serves, (best <= 0.0) | ~day.counts)
     for count, energies in enumerate(chain.stages()):
         if math.isfinite(energies[-1]):
-            short = int(np.sum((best < share) & day.linked))
+            short = int(np.sum((best < share) & day.counts))
             return _plan(day, chain.path(count), share=share, short_minutes=short)
     raise AssertionError("each minute has a setting of its own, so a chain exists")  # pragma: no cover
 
@@ -142,8 +143,8 @@ def _loose_chain(day: DaySettings, cover_from: int) -> Chain:
     """Chains whose shares may fall to `FAINT`, or to what the best setting gives where that is less."""
     shares = day.shares()
     best = shares.max(axis=0, initial=0.0)
-    serves = (shares >= np.minimum(FAINT, best * (1.0 - 1e-12))) & (best > 0.0) & day.linked
-    return Chain(day, serves, (best <= 0.0) | ~day.linked, cover_from=cover_from)
+    serves = (shares >= np.minimum(FAINT, best * (1.0 - 1e-12))) & (best > 0.0) & day.counts
+    return Chain(day, serves, (best <= 0.0) | ~day.counts, cover_from=cover_from)
 
 
 def _plan(
@@ -174,14 +175,16 @@ def _plan(
 
 
 def _stretch(day: DaySettings, first: int, last: int, setting: int) -> Stretch:
-    power, perfect = day.power[setting, first : last + 1], day.perfect[first : last + 1]
-    lit = perfect > 0.0
-    shares = np.where(lit, power / np.where(lit, perfect, 1.0), 1.0)
+    power = day.power[setting, first : last + 1]
+    shares = day.shares_of(day.power[setting])[first : last + 1]
+    least = float(shares.min())
+    if day.worst_shares is not None:
+        least = float(day.worst_shares[setting, first:last].min())
     return Stretch(
         start=day.times[first],
         until=day.times[last],
         setting=day.settings[setting],
-        least_share=float(shares.min()),
+        least_share=max(0.0, least),
         least_power=float(power.min()),
         mean_power=float(np.trapezoid(power) / (last - first)),
     )

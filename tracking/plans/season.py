@@ -18,6 +18,8 @@ from tracking.plans.marks import (
     minute_instants,
     perfect_powers,
     setting_powers,
+    table_margin,
+    worth_a_setting,
 )
 from tracking.plans.moves import MovesPlan, Stretch, plan_of
 from tracking.scenefile import SceneFile
@@ -81,7 +83,8 @@ def kept_on(scene_file: SceneFile, table: ResponseTable, stretches: Sequence[Str
     perfect = perfect_powers(scene_file, instants, table)
     minute = np.array([_minute_of(instant.time_local) for instant in instants], dtype=np.int64)
     power = np.full(len(instants), np.inf)
-    lit = perfect > 0.0
+    lit = worth_a_setting(scene_file, instants, perfect)
+    margin = table_margin(scene_file, instants, table, perfect)
     absorbed, lost = 0.0, 0.0
     for stretch in stretches:
         inside = np.flatnonzero((minute >= _minute_of(stretch.start)) & (minute <= _minute_of(stretch.until)))
@@ -91,13 +94,13 @@ def kept_on(scene_file: SceneFile, table: ResponseTable, stretches: Sequence[Str
         # Where two stretches meet, the worse one counts.
         power[inside] = np.minimum(power[inside], here)
         if lit[inside].any():
-            shares = here[lit[inside]] / perfect[inside][lit[inside]]
+            shares = (here / np.where(lit, perfect, 1.0)[inside] - margin[inside])[lit[inside]]
             lost = max(lost, stretch.least_share - float(shares.min()))
         linked = np.diff(minute[inside]) == 1
         absorbed += float(np.sum(0.5 * (here[1:] + here[:-1])[linked])) * MINUTE_SECONDS
     served = np.isfinite(power) & lit
     whole = float(np.sum((0.5 * (perfect[1:] + perfect[:-1]))[np.diff(minute) == 1])) * MINUTE_SECONDS
-    share = np.where(served, power / np.where(served, perfect, 1.0), np.inf)
+    share = np.where(served, np.maximum(0.0, power / np.where(served, perfect, 1.0) - margin), np.inf)
     least = int(np.argmin(share)) if served.any() else None
     return KeptDay(
         date=date,
@@ -182,7 +185,7 @@ def _minute_of(time: dt.datetime) -> int:
 def _together(days: Sequence[DaySettings], middle: dt.date) -> DaySettings:
     """Some days as one, by clock time: mean powers, and at each minute the share of the worst day.
 
-    A minute at which nothing is aimed on a day asks nothing of it.
+    A minute that is not worth a setting on a day asks nothing of it.
     """
     if len(days) == 1:
         return days[0]
@@ -194,14 +197,20 @@ def _together(days: Sequence[DaySettings], middle: dt.date) -> DaySettings:
     power, perfect = np.zeros((len(settings), len(minutes))), np.zeros(len(minutes))
     worst = np.ones((len(settings), len(minutes) - 1))
     linked = np.zeros(len(minutes) - 1, dtype=bool)
+    worth, margin = np.zeros(len(minutes), dtype=bool), np.zeros(len(minutes))
     for day in days:
         columns = np.array([place[_minute_of(time)] for time in day.times])
         rows = np.array([row[setting] for setting in day.settings], dtype=np.intp)
         own = np.zeros_like(power)
         own[np.ix_(rows, columns)] = day.power
-        own_perfect = np.zeros_like(perfect)
-        own_perfect[columns] = day.perfect
-        worst = np.minimum(worst, replace(day, power=own, perfect=own_perfect).shares())
+        own_perfect, own_margin = np.zeros_like(perfect), np.zeros_like(perfect)
+        own_perfect[columns], own_margin[columns] = day.perfect, 0.0 if day.margin is None else day.margin
+        margin = np.maximum(margin, own_margin)
+        shares = replace(day, power=own, perfect=own_perfect, margin=own_margin).shares()
+        counts = np.zeros(len(minutes) - 1, dtype=bool)
+        counts[columns[:-1][day.counts]] = True
+        worst = np.minimum(worst, np.where(counts, shares, 1.0))
+        worth[columns[day.worth if day.worth is not None else slice(None)]] = True
         power += own / len(days)
         perfect += own_perfect / len(days)
         linked[columns[:-1][day.linked]] = True
@@ -219,4 +228,6 @@ def _together(days: Sequence[DaySettings], middle: dt.date) -> DaySettings:
         tilt_step=days[0].tilt_step,
         swivel_step=days[0].swivel_step,
         worst_shares=worst,
+        margin=margin,
+        worth=worth,
     )
