@@ -9,6 +9,7 @@ import math
 import numba
 import numpy as np
 import pytest
+from published_table import Published, Source
 
 from raytrace.arrays import Floats
 from raytrace.kernels import path
@@ -19,6 +20,11 @@ from raytrace.profile import profile_window
 from raytrace.scene import GroovesSide, Lens, RowPose, Scene, SunOptics, Tubes
 from raytrace.trace import prepare, run_replicates, trace
 
+LIMIT = Source(text="limit of concentration of a line focus, 1 / sin of the half-angle (Winston; Rabl)", basis="memory")
+XIE = Source(
+    text="Xie, Dai and Wang, Solar Energy 86 (2012) 2458, eqs 4 and 7, limit for a disc of 16 minutes", basis="seen"
+)
+RADIANCE = Source(text="conservation of radiance", basis="derived")
 INDEX = 1.49
 SOLAR_RADIUS = 4.65e-3  # [rad]
 RAYS = 1 << 18
@@ -92,11 +98,17 @@ def limb_darkened_chord() -> float:
     return float(radiance.mean() / np.average(radiance, weights=r))
 
 
-def test_line_focus_limits() -> None:
+def test_line_focus_limits(published: Published) -> None:
     """1 / sin of the half-angle (value from memory, to be confirmed); the bound of the flux at f/1 and at most."""
-    assert 1.0 / math.sin(SOLAR_RADIUS) == pytest.approx(215.05, abs=0.01)
-    assert radiance_bound(-math.atan(0.5), math.atan(0.5)) == pytest.approx(122.0, abs=0.5)
-    assert radiance_bound(-math.pi / 2.0, math.pi / 2.0) == pytest.approx(273.8, abs=0.05)
+    why = "two decimals given"
+    published(LIMIT, "limit for a disc of 4.65 mrad", 1.0 / math.sin(SOLAR_RADIUS), 215.05, within=0.01, why=why)
+    found = 1.0 / (2.0 * math.tan(SOLAR_RADIUS))
+    why = "16 minutes are 4.654 mrad, ours is 4.65"
+    published(XIE, "limit of a flat receiver, one zone", found, 107.4, relative=0.002, why=why)
+    bound = radiance_bound(-math.atan(0.5), math.atan(0.5))
+    published(RADIANCE, "highest flux over DNI at f/1", bound, 122.0, within=0.5, why="rounded")
+    bound = radiance_bound(-math.pi / 2.0, math.pi / 2.0)
+    published(RADIANCE, "highest flux over DNI at all", bound, 273.8, within=0.05, why="one decimal given")
     # Computed by quadrature of the published formula.
     assert limb_darkened_chord() == pytest.approx(1.0675, abs=1e-4)
 

@@ -8,6 +8,7 @@ import math
 
 import numpy as np
 import pytest
+from published_table import Published, Source
 from reference.callable_kernels import walk_sheet
 from scipy.optimize import brentq
 
@@ -21,6 +22,14 @@ from raytrace.trace import prepare, trace
 INDEX = 1.49
 SOLAR_RADIUS = 4.65e-3  # [rad], half-angle of the sun's disc; IAU 2015 nominal solar radius at 1 au gives 4.6505e-3
 NO_SLOPES = np.zeros(3)
+FACET_LAW = Source(text="Xie, Dai and Wang, Solar Energy 86 (2012) 2458, eq. 13", basis="seen")
+SNELL = Source(text="Snell's law and Fresnel's equations", basis="derived")
+DISPERSED = Source(
+    text="Snell's law with the indices of Beadie et al., Applied Optics 54 (2015) F139", basis="computed"
+)
+DISPERSED_MORE = Source(
+    text="Snell's law with the indices of Sultanova et al., Acta Physica Polonica A 116 (2009) 585", basis="computed"
+)
 
 # x / f, deflection [deg]; facet angle [deg] and transmittance of grooves toward the tubes; facet angle and two
 # transmittances of grooves toward the sun. Derived for n = 1.49: two surfaces, unpolarised light, no absorption. The
@@ -103,10 +112,13 @@ def facet_for(ratio: float, toward: GroovesSide = "tubes", index: float = INDEX)
 @pytest.mark.parametrize(
     ("ratio", "deflection", "to_tubes", "to_sun"), [(row[0], row[1], row[2], row[4]) for row in FACETS]
 )
-def test_facet_angles(ratio: float, deflection: float, to_tubes: float, to_sun: float) -> None:
+def test_facet_angles(ratio: float, deflection: float, to_tubes: float, to_sun: float, published: Published) -> None:
     assert math.degrees(math.atan(ratio)) == pytest.approx(deflection, abs=5e-4)
-    assert math.degrees(facet_for(ratio)) == pytest.approx(to_tubes, abs=1e-4)
-    assert math.degrees(facet_for(ratio, "sun")) == pytest.approx(to_sun, abs=1e-4)
+    at, why = f"x / f = {ratio:g} [deg]", "four decimals given"
+    found = math.degrees(facet_for(ratio))
+    published(FACET_LAW, f"facet angle, grooves toward the tubes, {at}", found, to_tubes, within=1e-4, why=why)
+    found = math.degrees(facet_for(ratio, "sun"))
+    published(SNELL, f"facet angle, grooves toward the sun, {at}", found, to_sun, within=1e-4, why=why)
 
 
 @pytest.mark.parametrize("ratio", [row[0] for row in FACETS])
@@ -128,7 +140,7 @@ def test_facet_law_for_grooves_toward_the_sun(ratio: float) -> None:
 
 
 @pytest.mark.parametrize(("ratio", "to_tubes", "to_sun"), [(row[0], row[3], row[6]) for row in FACETS])
-def test_light_through_one_facet(ratio: float, to_tubes: float, to_sun: float) -> None:
+def test_light_through_one_facet(ratio: float, to_tubes: float, to_sun: float, published: Published) -> None:
     """Deflection and transmittance of a ray at normal incidence, by the tracer's rule; five decimals given."""
     for toward, transmitted in (("tubes", to_tubes), ("sun", to_sun)):
         sheet = one_angle_sheet(facet_for(ratio, toward), toward)  # type: ignore[arg-type]
@@ -138,6 +150,8 @@ def test_light_through_one_facet(ratio: float, to_tubes: float, to_sun: float) -
             assert weight == pytest.approx(transmitted, abs=1e-5)
             assert side * px / pz == pytest.approx(ratio, rel=1e-12)
             assert px * px + py * py + pz * pz == pytest.approx(1.0, abs=1e-14)
+        what = f"transmittance of a facet toward the {toward}, x / f = {ratio:g}"
+        published(SNELL, what, weight, transmitted, within=1e-5, why="five decimals given")
 
 
 @pytest.mark.parametrize(("ratio", "facet", "kept_apart"), [(row[0], row[4], row[5]) for row in FACETS])
@@ -212,11 +226,12 @@ def test_depth_of_a_groove_with_draft() -> None:
 
 # Derived for grooves toward the tubes, n = 1.49: d(deflection) / d(angle of incidence) = cos a / cos(a + b).
 @pytest.mark.parametrize(("ratio", "magnification"), [(1e-4, 1.0), (0.25, 1.1669), (0.5, 1.7901), (0.75, 3.5937)])
-def test_angular_magnification(ratio: float, magnification: float) -> None:
+def test_angular_magnification(ratio: float, magnification: float, published: Published) -> None:
     sheet = one_angle_sheet(facet_for(ratio), "tubes")
     turn = 1e-6
     low, high = (math.atan(tangent_after(sheet, across=t)) for t in (-turn, turn))
-    assert abs(high - low) / (2.0 * turn) == pytest.approx(magnification, abs=1e-4)
+    what, found = f"angular magnification, x / f = {ratio:g}", abs(high - low) / (2.0 * turn)
+    published(SNELL, what, found, magnification, within=1e-4, why="four decimals given")
 
 
 # Derived, likewise: distance on the focal plane, over f, by which light from the sun's two limbs lands beside that
@@ -239,12 +254,16 @@ def test_half_widths_of_the_suns_image(ratio: float, inner: float, outer: float)
     ("ratio", "beadie", "sultanova"),
     [(0.25, 0.004775, 0.005333), (0.5, 0.013931, 0.015586), (0.75, 0.041499, 0.046752)],
 )
-def test_chromatic_spread(ratio: float, beadie: float, sultanova: float) -> None:
-    for (d, f, c), spread in (((1.49253, 1.49836, 1.49007), beadie), ((1.49062, 1.49710, 1.48788), sultanova)):
+def test_chromatic_spread(ratio: float, beadie: float, sultanova: float, published: Published) -> None:
+    for (d, f, c), spread, source in (
+        ((1.49253, 1.49836, 1.49007), beadie, DISPERSED),
+        ((1.49062, 1.49710, 1.48788), sultanova, DISPERSED_MORE),
+    ):
         sheet = one_angle_sheet(facet_for(ratio, index=d), "tubes")
         blue, red = (tangent_after(sheet, index=index) for index in (f, c))
         assert blue > ratio > red
-        assert blue - red == pytest.approx(spread, rel=0.01)  # the indices have five decimals
+        what = f"spread of F and C lines over f, x / f = {ratio:g}, index {d:.5f}"
+        published(source, what, blue - red, spread, relative=0.01, why="the indices have five decimals")
 
 
 def effective_index(skew: float) -> float:

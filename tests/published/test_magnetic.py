@@ -3,6 +3,7 @@
 import datetime as dt
 
 import pytest
+from published_table import Published, Source
 
 from tracking.sky.magnetic import declination_at, magnetic_declination
 from tracking.sky.site import Site
@@ -23,12 +24,19 @@ ROWS = (
     (18, 0, 21, 1.29),
 )
 ROUNDING = 0.0055  # [deg], two decimals printed
+FILE = Source(
+    text="World Magnetic Model 2025, NOAA NCEI and British Geological Survey, file of test values", basis="quoted"
+)
+REPORT = Source(text="World Magnetic Model 2025, report, table 6", basis="quoted")
 
 
 @pytest.mark.parametrize(("height", "latitude", "longitude", "declination"), ROWS)
-def test_declination_of_the_published_rows(height: int, latitude: int, longitude: int, declination: float) -> None:
+def test_declination_of_the_published_rows(
+    height: int, latitude: int, longitude: int, declination: float, published: Published
+) -> None:
     found = declination_at(latitude, longitude, 1e3 * height, 2025.0)
-    assert found.value == pytest.approx(declination, abs=ROUNDING)
+    what = f"declination, 2025.0, {height} km, {latitude} N, {longitude} E [deg]"
+    published(FILE, what, found.value, declination, within=ROUNDING, why="two decimals printed")
 
 
 # WMM2025 report, table of test values (table 6), as quoted in public tests: year, height [km], latitude, longitude
@@ -47,13 +55,19 @@ def test_declination_of_the_published_rows(height: int, latitude: int, longitude
         (2027.5, 0, -80, 240, 68.49),
     ],
 )
-def test_declination_of_the_report(year: float, height: int, latitude: int, longitude: int, declination: float) -> None:
-    assert declination_at(latitude, longitude, 1e3 * height, year).value == pytest.approx(declination, abs=ROUNDING)
+def test_declination_of_the_report(
+    year: float, height: int, latitude: int, longitude: int, declination: float, published: Published
+) -> None:
+    found = declination_at(latitude, longitude, 1e3 * height, year).value
+    what = f"declination, {year}, {height} km, {latitude} N, {longitude} E [deg]"
+    published(REPORT, what, found, declination, within=ROUNDING, why="two decimals printed")
 
 
-def test_level_field_of_a_published_row() -> None:
+def test_level_field_of_a_published_row(published: Published) -> None:
     # The row (65 km, 43 N, 93 E) prints H = 24300.764692 nT.
-    assert declination_at(43, 93, 65e3, 2025.0).level_field == pytest.approx(24300.764692, abs=1e-3)
+    found = declination_at(43, 93, 65e3, 2025.0).level_field
+    what = "level field, 2025.0, 65 km, 43 N, 93 E [nT]"
+    published(FILE, what, found, 24300.764692, within=1e-3, why="six decimals printed, coefficients have one")
 
 
 def test_compass_reads_less_where_the_needle_points_east_of_true_north() -> None:

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from published_table import Published, Source
 from pvlib.spectrum import get_reference_spectra
 
 from raytrace.arrays import Floats
@@ -9,6 +10,10 @@ from raytrace.optics.materials import BOROSILICATE, MATERIALS, PMMA, Material, c
 from raytrace.optics.spectrum import direct_spectrum, line_optics, spectral_lines, wavelength_at
 
 MOST_LINES = 2048
+TOTAL = Source(text="ASTM G173-03, direct and circumsolar, whole irradiance", basis="memory")
+ROWS = Source(text="ASTM G173-03, table, rows as a general library has them", basis="quoted")
+BANDS = Source(text="ASTM G173-03, table, bands by the trapezoid rule", basis="computed")
+QUANTILES = Source(text="ASTM G173-03, table, quantiles by the trapezoid rule", basis="computed")
 
 
 # The standard's table as pvlib ships it, row by row: a general library's copy of the same published data.
@@ -21,11 +26,12 @@ def test_each_row_is_that_of_pvlib() -> None:
 
 # Direct and circumsolar: 900.1 W/m2, the rounding that is usually printed (value from memory, to be confirmed);
 # 900.139 computed with the trapezoid rule from pvlib's table.
-def test_whole_irradiance() -> None:
+def test_whole_irradiance(published: Published) -> None:
     wavelength, irradiance = direct_spectrum()
     assert wavelength.shape == irradiance.shape == (2002,)
     assert (wavelength[0], wavelength[-1]) == (280.0, 4000.0)
-    assert np.trapezoid(irradiance, wavelength) == pytest.approx(900.1, abs=0.05)
+    whole = float(np.trapezoid(irradiance, wavelength))
+    published(TOTAL, "whole direct irradiance [W/m2]", whole, 900.1, within=0.05, why="one decimal printed")
     assert np.trapezoid(irradiance, wavelength) == pytest.approx(900.139, abs=6e-4)
 
 
@@ -45,10 +51,12 @@ def test_whole_irradiance() -> None:
         (380.0, 780.0, 467.824, 0.51972),
     ],
 )
-def test_irradiance_of_a_band(low: float, high: float, power: float, share: float) -> None:
+def test_irradiance_of_a_band(low: float, high: float, power: float, share: float, published: Published) -> None:
     wavelength, irradiance = direct_spectrum()
     band = (wavelength >= low) & (wavelength <= high)
-    assert np.trapezoid(irradiance[band], wavelength[band]) == pytest.approx(power, abs=6e-4)
+    found = float(np.trapezoid(irradiance[band], wavelength[band]))
+    what = f"irradiance from {low:g} to {high:g} nm [W/m2]"
+    published(BANDS, what, found, power, within=6e-4, why="three decimals given")
     # The same share by the inverse: both ends of the band stand at shares that differ by it.
     shares = np.linspace(0.0, 1.0, 100_001)
     inside = np.interp([low, high], wavelength_at(shares), shares)
@@ -56,9 +64,12 @@ def test_irradiance_of_a_band(low: float, high: float, power: float, share: floa
 
 
 # Computed from pvlib's table; one decimal printed.
-def test_quantiles_mean_and_peak() -> None:
+def test_quantiles_mean_and_peak(published: Published) -> None:
     shares = np.array([0.05, 0.25, 0.50, 0.75, 0.95])
-    assert wavelength_at(shares) == pytest.approx([416.1, 559.1, 741.2, 1038.8, 1752.0], abs=0.06)
+    expected = (416.1, 559.1, 741.2, 1038.8, 1752.0)
+    for share, found, value in zip(shares, wavelength_at(shares), expected, strict=True):
+        what = f"wavelength below which {100.0 * share:.0f} % of the power lies [nm]"
+        published(QUANTILES, what, float(found), value, within=0.06, why="one decimal given")
     wavelength, irradiance = direct_spectrum()
     mean = np.trapezoid(irradiance * wavelength, wavelength) / np.trapezoid(irradiance, wavelength)
     assert mean == pytest.approx(880.0, abs=0.06)
@@ -68,9 +79,10 @@ def test_quantiles_mean_and_peak() -> None:
 
 # Rows of the standard, seen in pvlib's table.
 @pytest.mark.parametrize(("at", "value"), [(500.0, 1.3391), (550.0, 1.3648), (1000.0, 0.69159)])
-def test_single_rows(at: float, value: float) -> None:
+def test_single_rows(at: float, value: float, published: Published) -> None:
     wavelength, irradiance = direct_spectrum()
-    assert irradiance[wavelength == at] == pytest.approx([value], abs=5e-6)
+    found = float(irradiance[wavelength == at][0])
+    published(ROWS, f"irradiance at {at:g} nm [W/(m2 nm)]", found, value, within=5e-6, why="five digits printed")
 
 
 # Derived: n lines of equal power stand for the power between k / n and (k + 1) / n each, and lie in its middle.

@@ -1,28 +1,43 @@
 """Steam and pressure against published tables."""
 
 import pytest
+from published_table import Published, Source
 
 from tracking.boiler import ZERO_CELSIUS
 from tracking.energy.steam import ATMOSPHERE, FLUID, pressure_at, steam_at
 
 KILO = 1e3
+TABLE_36 = Source(text="IAPWS R7-97(2012), table 36", basis="memory")
+TABLE_35 = Source(text="IAPWS R7-97(2012), table 35", basis="memory")
+TABLE_5 = Source(text="IAPWS R7-97(2012), table 5", basis="memory")
+TABLE_15 = Source(text="IAPWS R7-97(2012), table 15", basis="memory")
+HANDBOOK = Source(text="latent heat of water at 1 atm, handbooks", basis="memory")
+SECOND_LIBRARY = Source(text="IAPWS R7-97(2012), computed by a second library", basis="computed")
+ATMOSPHERES = Source(text="ISO 2533:1975, standard atmosphere, formula", basis="computed")
+BOILING = Source(text="ISO 2533:1975 and IAPWS R7-97(2012), computed by a second library", basis="computed")
+DIGITS = "all digits of the release, once more computed in other units"
 
 
 # IAPWS R7-97(2012), Table 36: saturation temperature [K] at a pressure [Pa]. Digits from memory, to be confirmed; two
 # general libraries reproduce all of them.
 @pytest.mark.parametrize(("pressure", "kelvin"), [(1e5, 372.755919), (1e6, 453.035632), (1e7, 584.149488)])
-def test_boiling_point_of_the_release(pressure: float, kelvin: float) -> None:
+def test_boiling_point_of_the_release(pressure: float, kelvin: float, published: Published) -> None:
     from CoolProp.CoolProp import PropsSI
 
-    assert PropsSI("T", "P", pressure, "Q", 0, FLUID) == pytest.approx(kelvin, rel=1e-8)
+    found = PropsSI("T", "P", pressure, "Q", 0, FLUID)
+    published(
+        TABLE_36, f"saturation temperature at {pressure / 1e6:g} MPa [K]", found, kelvin, relative=1e-8, why=DIGITS
+    )
 
 
 # The same, Table 35: pressure of saturation [Pa] at a temperature [K].
 @pytest.mark.parametrize(("kelvin", "pressure"), [(300, 3536.58941), (500, 2.63889776e6), (600, 12.3443146e6)])
-def test_saturation_pressure_of_the_release(kelvin: float, pressure: float) -> None:
+def test_saturation_pressure_of_the_release(kelvin: float, pressure: float, published: Published) -> None:
     from CoolProp.CoolProp import PropsSI
 
-    assert PropsSI("P", "T", kelvin, "Q", 0, FLUID) == pytest.approx(pressure, rel=1e-8)
+    found = PropsSI("P", "T", kelvin, "Q", 0, FLUID)
+    what = f"saturation pressure at {kelvin:g} K [MPa]"
+    published(TABLE_35, what, found / 1e6, pressure / 1e6, relative=1e-8, why=DIGITS)
 
 
 # The same, Tables 5 (liquid) and 15 (vapour): enthalpy [kJ/kg] at temperature [K] and pressure [MPa].
@@ -37,30 +52,38 @@ def test_saturation_pressure_of_the_release(kelvin: float, pressure: float) -> N
         (700, 30.0, 2631.49474),
     ],
 )
-def test_enthalpy_of_the_release(kelvin: float, megapascal: float, enthalpy: float) -> None:
+def test_enthalpy_of_the_release(kelvin: float, megapascal: float, enthalpy: float, published: Published) -> None:
     from CoolProp.CoolProp import PropsSI
 
     found = PropsSI("H", "T", kelvin, "P", megapascal * 1e6, FLUID)
-    assert found / KILO == pytest.approx(enthalpy, rel=1e-8)
+    source = TABLE_5 if megapascal >= 3.0 and kelvin <= 500 else TABLE_15
+    what = f"enthalpy at {kelvin} K and {megapascal:g} MPa [kJ/kg]"
+    published(source, what, found / KILO, enthalpy, relative=1e-8, why=DIGITS)
 
 
 # Computed from the IAPWS formulation by a second library; the handbooks' 2256.5 kJ/kg agrees within 0.1.
-def test_water_at_one_atmosphere() -> None:
+def test_water_at_one_atmosphere(published: Published) -> None:
     steam = steam_at(ATMOSPHERE)
-    assert steam.boiling_point == pytest.approx(99.97430, abs=1e-5)
-    assert steam.boiling_liquid / KILO == pytest.approx(418.9907, abs=1e-4)
-    assert steam.vapour / KILO == pytest.approx(2675.5315, abs=1e-4)
-    assert steam.latent_heat / KILO == pytest.approx(2256.5, abs=0.1)
+    boiling_liquid, vapour = steam.boiling_liquid / KILO, steam.vapour / KILO
+    why = "all digits given"
+    published(SECOND_LIBRARY, "boiling point at 1 atm [degC]", steam.boiling_point, 99.97430, within=1e-5, why=why)
+    published(SECOND_LIBRARY, "boiling liquid at 1 atm [kJ/kg]", boiling_liquid, 418.9907, within=1e-4, why=why)
+    published(SECOND_LIBRARY, "vapour at 1 atm [kJ/kg]", vapour, 2675.5315, within=1e-4, why=why)
+    latent = steam.latent_heat / KILO
+    why = "one decimal printed, two formulations of water in use"
+    published(HANDBOOK, "latent heat at 1 atm [kJ/kg]", latent, 2256.5, within=0.1, why=why)
 
 
 # From water of 20 degC to steam at 1 atm: 2591.52 kJ/kg or 0.71987 kWh/kg (computed from the same formulation by a
 # second library).
-def test_heat_for_a_kilogram() -> None:
+def test_heat_for_a_kilogram(published: Published) -> None:
     steam = steam_at(ATMOSPHERE)
     import numpy as np
 
     heat = steam.vapour - steam.liquid(np.array([20.0]))[0]
-    assert heat / KILO == pytest.approx(2591.52, rel=5e-4)
+    what = "from water of 20 degC to steam at 1 atm [kJ/kg]"
+    why = "ours runs straight between nodes of the liquid's enthalpy"
+    published(SECOND_LIBRARY, what, heat / KILO, 2591.52, relative=5e-4, why=why)
     assert heat / 3.6e6 == pytest.approx(0.71987, rel=5e-4)
 
 
@@ -77,10 +100,13 @@ def test_heat_for_a_kilogram() -> None:
         (5000, 54019.9, 83.2549, 2299.82),
     ],
 )
-def test_altitude(altitude: float, pressure: float, boiling: float, latent: float) -> None:
-    assert pressure_at(altitude) == pytest.approx(pressure, abs=1.0)
+def test_altitude(altitude: float, pressure: float, boiling: float, latent: float, published: Published) -> None:
+    at = f"at {altitude} m"
+    why = "the exponent has six digits"
+    published(ATMOSPHERES, f"pressure {at} [Pa]", pressure_at(altitude), pressure, within=1.0, why=why)
     steam = steam_at(pressure_at(altitude))
-    assert steam.boiling_point == pytest.approx(boiling, abs=1e-3)
+    why = "1 Pa of the pressure moves it by 0.0005 K"
+    published(BOILING, f"boiling point {at} [degC]", steam.boiling_point, boiling, within=1e-3, why=why)
     assert steam.latent_heat / KILO == pytest.approx(latent, abs=0.01)
 
 

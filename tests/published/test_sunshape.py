@@ -9,6 +9,7 @@ import math
 
 import numpy as np
 import pytest
+from published_table import Published, Source
 from scipy.integrate import quad
 
 from raytrace.optics.sunshape import (
@@ -26,6 +27,12 @@ from raytrace.optics.sunshape import (
     realised_ratio,
 )
 
+_BUIE = "Buie, Monger and Dey, Solar Energy 74 (2003) 113"
+DISC_FORMULA = Source(text=f"{_BUIE}, formula of the disc", basis="computed")
+AUREOLE_FORMULA = Source(text=f"{_BUIE}, formula of the aureole", basis="computed")
+IAU = Source(text="IAU 2015 resolution B3 and 2012 resolution B2, nominal radius and astronomical unit", basis="memory")
+SIXTEEN = Source(text="Xie, Dai and Wang, Solar Energy 86 (2012) 2458, half-angle of 16 minutes", basis="seen")
+UNIFORM = Source(text="moments of an even disc", basis="derived")
 MRAD = 1e-3  # [rad]
 CELLS = 1 << 16
 SOLAR_RADIUS = 6.957e8  # [m], IAU 2015 resolution B3, nominal; value from memory, to be confirmed
@@ -39,11 +46,14 @@ def rms_radius(sunshape: str, circumsolar_ratio: float) -> float:
 
 
 # asin(radius / distance) at the mean distance, computed from the IAU's nominal values.
-def test_disc_is_the_mean_sun() -> None:
+def test_disc_is_the_mean_sun(published: Published) -> None:
     assert math.asin(SOLAR_RADIUS / ASTRONOMICAL_UNIT) / MRAD == pytest.approx(4.650484, abs=1e-6)
-    assert pytest.approx(math.asin(SOLAR_RADIUS / ASTRONOMICAL_UNIT) / MRAD, rel=1e-3) == DISC
+    why = "4.65 is the rounded value in use"
+    mean = 4.650484
+    published(IAU, "half-angle of the disc at the mean distance [mrad]", DISC, mean, relative=1e-3, why=why)
     # 16 arc minutes, as Xie et al. 2012 take it (seen in the source).
-    assert pytest.approx(math.radians(16.0 / 60.0) / MRAD, rel=1e-3) == DISC
+    sixteen = math.radians(16.0 / 60.0) / MRAD
+    published(SIXTEEN, "half-angle of 16 minutes [mrad]", DISC, round(sixteen, 4), relative=1e-3, why="whole minutes")
 
 
 # Derived: within 43.6 mrad the square of the angle stands for the solid angle to 2e-4.
@@ -54,25 +64,29 @@ def test_small_angles_stand_for_solid_angles() -> None:
 
 
 # Computed from the formula; five decimals printed.
-def test_radiance_of_the_disc() -> None:
-    radiance = disc_radiance([0.0, 1.0, 2.0, 3.0, 4.0, 4.65])
-    assert radiance == pytest.approx([1.0, 0.99411, 0.97387, 0.92707, 0.79326, 0.39716], abs=6e-6)
+def test_radiance_of_the_disc(published: Published) -> None:
+    assert disc_radiance([0.0])[0] == 1.0
+    for radius, value in ((1.0, 0.99411), (2.0, 0.97387), (3.0, 0.92707), (4.0, 0.79326), (4.65, 0.39716)):
+        what = f"radiance over that of the centre at {radius:g} mrad"
+        found = float(disc_radiance([radius])[0])
+        published(DISC_FORMULA, what, found, value, within=6e-6, why="five decimals given")
     assert disc_radiance([4.6501, 10.0]) == pytest.approx([0.0, 0.0], abs=0.0)
 
 
 # Computed: integral over the disc 57.9608 mrad2, 0.85325 of a uniform disc; most power by radius at 3.8916 mrad.
-def test_power_of_the_disc() -> None:
-    assert disc_power() == pytest.approx(57.9608, abs=6e-5)
+def test_power_of_the_disc(published: Published) -> None:
+    what = "integral of the radiance over the disc [mrad2]"
+    published(DISC_FORMULA, what, disc_power(), 57.9608, within=6e-5, why="four decimals given")
     assert disc_power() / (math.pi * DISC**2) == pytest.approx(0.85325, abs=6e-6)
     radius = np.linspace(0.0, DISC, 465_001)
     assert radius[np.argmax(disc_radiance(radius) * radius)] == pytest.approx(3.8916, abs=6e-5)
 
 
 # Exact: rms of a uniform disc is its radius over sqrt 2, along a line its radius over 2 (derived).
-def test_moments_of_the_uniform_disc() -> None:
+def test_moments_of_the_uniform_disc(published: Published) -> None:
     radial = rms_radius("uniform", 0.0)
     assert radial == pytest.approx(DISC / math.sqrt(2.0), rel=1e-12)
-    assert radial == pytest.approx(3.2880, abs=6e-5)
+    published(UNIFORM, "rms radius of an even disc [mrad]", radial, 3.2880, within=6e-5, why="four decimals given")
     assert radial / math.sqrt(2.0) == pytest.approx(2.325, abs=1e-9)
     # Fourth moment: mean of t^4 = R^4 / 3, from nodes between which t^2 runs straight (derived).
     square = radial_quantiles("uniform", 0.0, CELLS)
@@ -81,9 +95,10 @@ def test_moments_of_the_uniform_disc() -> None:
 
 
 # Computed; four decimals printed.
-def test_rms_radius_of_the_disc_alone() -> None:
+def test_rms_radius_of_the_disc_alone(published: Published) -> None:
     radial = rms_radius("limb-darkened", 0.0)
-    assert radial == pytest.approx(3.1401, abs=6e-5)
+    what = "rms radius of the limb-darkened disc [mrad]"
+    published(DISC_FORMULA, what, radial, 3.1401, within=6e-5, why="four decimals given")
     assert radial / math.sqrt(2.0) == pytest.approx(2.2204, abs=6e-5)
 
 
@@ -102,14 +117,25 @@ def test_point_sun_has_no_radius() -> None:
     ],
 )
 def test_aureole(
-    *, chi: float, gamma: float, kappa: float, at_ten: float, ratio: float, radial: float, line: float
+    *,
+    chi: float,
+    gamma: float,
+    kappa: float,
+    at_ten: float,
+    ratio: float,
+    radial: float,
+    line: float,
+    published: Published,
 ) -> None:
     assert aureole_exponents(chi) == pytest.approx((kappa, gamma), abs=6e-6)
     assert math.exp(kappa) * 10.0**gamma == pytest.approx(at_ten, rel=3e-3)  # three digits printed at the least
     realised = realised_ratio(chi)
-    assert realised == pytest.approx(ratio, abs=6e-6)
+    what = f"circumsolar ratio that a chi of {chi:g} makes"
+    published(AUREOLE_FORMULA, what, realised, ratio, within=6e-6, why="five decimals given")
     assert chi_for(realised) == pytest.approx(chi, abs=1e-10)
-    assert rms_radius("limb-darkened", realised) == pytest.approx(radial, abs=1e-4)
+    what = f"rms radius with a chi of {chi:g} [mrad]"
+    found = rms_radius("limb-darkened", realised)
+    published(AUREOLE_FORMULA, what, found, radial, within=1e-4, why="four decimals given, 65536 nodes")
     assert rms_radius("limb-darkened", realised) / math.sqrt(2.0) == pytest.approx(line, abs=1e-4)
 
 

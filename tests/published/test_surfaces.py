@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from published_table import Published, Source
 from reference.callable_kernels import attenuation, bend, normal_after_sq, transmittance, walk_sheet
 
 from raytrace.kernels.sheet import DOWN, UP
@@ -19,6 +20,12 @@ from raytrace.trace import prepare, trace
 # Duffie and Beckman, Solar Engineering of Thermal Processes, sec. 5.1 and 5.2, glass of index 1.526. Formula and book
 # values from memory, to be confirmed; all digits here are computed from Fresnel's equations.
 GLASS = 1.526
+_BOOK = "Duffie and Beckman, Solar Engineering of Thermal Processes"
+COVERS = Source(text=f"{_BOOK}, sec. 5.1, covers of glass", basis="computed")
+EXAMPLE_5_1_1 = Source(text=f"{_BOOK}, example 5.1.1", basis="memory")
+EXAMPLE_5_1_2 = Source(text=f"{_BOOK}, example 5.1.2", basis="memory")
+EXAMPLE_5_3_1 = Source(text=f"{_BOOK}, example 5.3.1", basis="memory")
+FRESNEL = Source(text="Fresnel's equations", basis="derived")
 
 
 def kernel_reflectance(angle: float, index: float) -> float:
@@ -53,9 +60,10 @@ def slab_without_absorption(angle: float, index: float, sheets: int) -> float:
 @pytest.mark.parametrize(
     ("index", "reflectance"), [(1.49, 0.038725), (1.491, 0.038852), (1.5, 0.04), (1.526, 0.043362), (1.33, 0.020059)]
 )
-def test_reflectance_at_normal_incidence(index: float, reflectance: float) -> None:
+def test_reflectance_at_normal_incidence(index: float, reflectance: float, published: Published) -> None:
     """((n - 1) / (n + 1))^2: exact."""
-    assert kernel_reflectance(0.0, index) == pytest.approx(reflectance, abs=5e-7)  # six decimals given
+    what = f"reflectance at normal incidence, index {index:g}"
+    published(FRESNEL, what, kernel_reflectance(0.0, index), reflectance, within=5e-7, why="six decimals given")
 
 
 # Exact, the arctangent of the index: at this angle the parallel part is not reflected, and refracted and reflected ray
@@ -99,33 +107,48 @@ def test_critical_angle(index: float, angle: float) -> None:
     ],
 )
 def test_glass_covers_of_duffie_and_beckman(
-    angle: float, refracted: float, perpendicular: float, parallel: float, mean: float, covers: tuple[float, ...]
+    angle: float,
+    refracted: float,
+    perpendicular: float,
+    parallel: float,
+    mean: float,
+    covers: tuple[float, ...],
+    published: Published,
 ) -> None:
     assert refracted_angle(angle, GLASS) == pytest.approx(refracted, abs=0.005)
     assert polarised_reflectances(angle, GLASS) == pytest.approx((perpendicular, parallel), abs=1e-4)
-    assert kernel_reflectance(angle, GLASS) == pytest.approx(mean, abs=1e-4)
+    what = f"reflectance of glass at {angle:g} deg"
+    published(COVERS, what, kernel_reflectance(angle, GLASS), mean, within=1e-4, why="four decimals given")
     for sheets, transmitted in enumerate(covers, start=1):
-        assert slab_without_absorption(angle, GLASS, sheets) == pytest.approx(transmitted, abs=1e-4)
+        found = slab_without_absorption(angle, GLASS, sheets)
+        what = f"transmittance of covers at {angle:g} deg: {sheets}"
+        published(COVERS, what, found, transmitted, within=1e-4, why="four decimals given")
 
 
-def test_example_5_1_1_of_duffie_and_beckman() -> None:
+def test_example_5_1_1_of_duffie_and_beckman(published: Published) -> None:
     """Value from memory, to be confirmed; computed afresh it agrees. Printed with three decimals."""
-    assert kernel_reflectance(0.0, GLASS) == pytest.approx(0.0434, abs=5e-5)
-    assert refracted_angle(60.0, GLASS) == pytest.approx(34.58, abs=0.005)
-    assert kernel_reflectance(60.0, GLASS) == pytest.approx(0.093, abs=0.001)
+    at_0, at_60 = kernel_reflectance(0.0, GLASS), kernel_reflectance(60.0, GLASS)
+    why = "digits printed"
+    published(EXAMPLE_5_1_1, "reflectance of glass at 0 deg, example", at_0, 0.0434, within=5e-5, why=why)
+    refracted = refracted_angle(60.0, GLASS)
+    published(EXAMPLE_5_1_1, "angle of refraction at 60 deg [deg]", refracted, 34.58, within=0.005, why=why)
+    published(EXAMPLE_5_1_1, "reflectance of glass at 60 deg, example", at_60, 0.093, within=0.001, why=why)
 
 
-def test_example_5_1_2_of_duffie_and_beckman() -> None:
+def test_example_5_1_2_of_duffie_and_beckman(published: Published) -> None:
     """Two covers; value from memory, to be confirmed. Printed with two decimals."""
-    assert slab_without_absorption(0.0, GLASS, 2) == pytest.approx(0.85, abs=0.005)
-    assert slab_without_absorption(60.0, GLASS, 2) == pytest.approx(0.76, abs=0.005)
+    for angle, printed in ((0.0, 0.85), (60.0, 0.76)):
+        what = f"transmittance of two covers at {angle:g} deg, example"
+        found = slab_without_absorption(angle, GLASS, 2)
+        published(EXAMPLE_5_1_2, what, found, printed, within=0.005, why="two decimals printed")
 
 
-def test_example_5_3_1_of_duffie_and_beckman() -> None:
+def test_example_5_3_1_of_duffie_and_beckman(published: Published) -> None:
     """One cover of 16.1 1/m and 2.3 mm at 60 deg. Values from memory, to be confirmed; computed they agree."""
     path = 0.0023 / math.cos(math.radians(refracted_angle(60.0, GLASS)))
     passed = attenuation(16.1, path)
-    assert passed == pytest.approx(0.956, abs=0.001)
+    what = "internal transmittance of 2.3 mm of glass of 16.1 1/m at 60 deg"
+    published(EXAMPLE_5_3_1, what, passed, 0.956, within=0.001, why="three decimals printed")
     shares = []
     for r in polarised_reflectances(60.0, GLASS):
         transmitted = passed * (1.0 - r) ** 2 / (1.0 - (r * passed) ** 2)
@@ -135,15 +158,20 @@ def test_example_5_3_1_of_duffie_and_beckman() -> None:
         shares.append((transmitted, reflected, absorbed))
     assert [s[0] for s in shares] == pytest.approx([0.6549, 0.9533], abs=1e-4)
     assert np.mean(shares, axis=0) == pytest.approx([0.8041, 0.1522, 0.0438], abs=1e-4)
-    assert np.mean(shares, axis=0) == pytest.approx([0.804, 0.152, 0.044], abs=0.001)  # as printed
+    names = ("transmittance", "reflectance", "absorptance")
+    for name, found, printed in zip(names, np.mean(shares, axis=0), (0.804, 0.152, 0.044), strict=True):
+        what = f"{name} of that cover at 60 deg"
+        published(EXAMPLE_5_3_1, what, float(found), printed, within=0.001, why="three decimals printed")
 
 
 # Computed with Fresnel's equations for index 1.49; five decimals given. These hold second reflections.
 @pytest.mark.parametrize(
     ("angle", "transmitted"), [(0.0, 0.92544), (30.0, 0.92311), (45.0, 0.90975), (60.0, 0.85050), (70.0, 0.73081)]
 )
-def test_slab_of_index_1_49(angle: float, transmitted: float) -> None:
-    assert slab_without_absorption(angle, 1.49, 1) == pytest.approx(transmitted, abs=1e-5)
+def test_slab_of_index_1_49(angle: float, transmitted: float, published: Published) -> None:
+    found = slab_without_absorption(angle, 1.49, 1)
+    what = f"transmittance of a slab of index 1.49 at {angle:g} deg"
+    published(FRESNEL, what, found, transmitted, within=1e-5, why="five decimals given")
 
 
 # The tracer's own rule: every surface starts unpolarised and partial reflections end there, (1 - r)^2. Derived.
