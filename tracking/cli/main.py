@@ -1,5 +1,6 @@
 """The command `focalrow`: its subcommands, and the one place where errors become messages and an exit status."""
 
+import errno
 import os
 import sys
 import traceback
@@ -20,6 +21,9 @@ from tracking.cli.year import year
 from tracking.errors import InputError
 
 DONE, FAILED, WRONG_INPUT, INTERRUPTED = 0, 1, 2, 130
+
+NOT_WRITABLE = frozenset({errno.ENOSPC, errno.EFBIG, errno.EROFS, errno.EACCES, errno.EPERM, errno.EIO})
+"""What a system answers where output cannot be written: disk full, file too large, read-only, no right, broken."""
 
 app = typer.Typer(
     name="focalrow",
@@ -58,6 +62,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return WRONG_INPUT
     except BrokenPipeError:
         return _reader_is_gone()
+    except OSError as error:
+        return _cannot_write(error) if error.errno in NOT_WRITABLE else _failure(error)
     except (KeyboardInterrupt, typer.Abort):
         talk("focalrow: interrupted, nothing was written.")
         return INTERRUPTED
@@ -83,9 +89,24 @@ def _failure(error: Exception) -> int:
     return FAILED
 
 
+def _cannot_write(error: OSError) -> int:
+    """Say which output cannot be written and why; nor must the flush at exit complain once more."""
+    talk(f"focalrow: {error.filename or 'the output'} cannot be written: {error.strerror}.")
+    try:
+        sys.stdout.flush()
+    except OSError:
+        _silence()
+    return FAILED
+
+
+def _silence() -> None:
+    """Let what is left for standard output vanish."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 def _reader_is_gone() -> int:
     """Leave without a word when standard output was closed, as by `head`; nor must the flush at exit complain."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    _silence()
     return FAILED
 
 
