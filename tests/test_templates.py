@@ -25,13 +25,13 @@ from pypdf.generic import ContentStream
 import tracking.paper.templates.folder as folder_module
 from tracking.cli.main import main
 from tracking.mount import Mount
-from tracking.paper.sheet import MARGIN, PAPERS
+from tracking.paper.sheet import MARGIN, PAPERS, Paper
 from tracking.paper.template_words import TEMPLATE_WORDS
 from tracking.paper.templates.clip import OVERLAP, clipped, tiling
 from tracking.paper.templates.folder import TemplateSettings, template_files
 from tracking.paper.templates.instruments import swivel_dial, tilt_quadrant
 from tracking.paper.templates.marks import TICK
-from tracking.paper.templates.pages import Heading, tiled_pages
+from tracking.paper.templates.pages import Heading, Page, tiled_pages
 from tracking.paper.templates.pin_target import pin_target
 from tracking.paper.templates.shapes import Arc, Drawing, Line
 from tracking.paper.templates.side_view import side_view
@@ -394,6 +394,14 @@ def test_pin_target_of_a_flat_response(simple_scene: Path) -> None:
     assert target.rings[1].radii == pytest.approx(expected, rel=2e-3)
     told = [text.words for text in target.drawing.texts]
     assert f"10 %: A {expected:.1f} mm, B {expected:.1f} mm" in told
+
+
+@pytest.mark.parametrize("language", sorted(TEMPLATE_WORDS))
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_foot_of_the_page_in_all_languages(paper: Paper, language: str) -> None:
+    page = Page(paper, TEMPLATE_WORDS[language])
+    page.foot()
+    check_pages({language: [page.figure]})
 
 
 def texts_of(page: Figure) -> Iterator[tuple[str, float, tuple[float, float, float, float]]]:

@@ -191,7 +191,7 @@ def _true_north(maker: _Maker) -> None:
     """When the shadow of a plumb line lies on the meridian."""
     site, words = maker.scene_file.site, maker.words
     shadows = noon_shadows(site, [date for date in north_dates(maker.settings.date) if _exists(maker, date)])
-    figures = north_pages(site, shadows, paper=maker.settings.paper, words=words)
+    figures = north_pages(site, shadows, place=maker.place, paper=maker.settings.paper, words=words)
     maker.add_pages("true-north", words.north_title.format(place=maker.place), figures)
     maker.made.numbers["true_north"]["dates"] = [_noon_numbers(maker, shadow) for shadow in shadows]
 

@@ -47,9 +47,11 @@ def declination_on(site: Site, date: dt.date) -> Declination | None:
         return None
 
 
-def north_pages(site: Site, shadows: Sequence[NoonShadow], *, paper: Paper, words: TemplateWords) -> list[Figure]:
-    """Pages with a row for each noon shadow, the worked example on the first."""
-    title = words.north_title.format(place=site.name)
+def north_pages(
+    site: Site, shadows: Sequence[NoonShadow], *, place: str, paper: Paper, words: TemplateWords
+) -> list[Figure]:
+    """Pages with a row for each noon shadow, the worked example on the first; `place` is the site's name on paper."""
+    title = words.north_title.format(place=place)
     first = Heading(title=title, lines=(_says(shadows, words),), paragraphs=_paragraphs(site, shadows, words))
     later = Heading(title=title)
     rest = list(shadows)

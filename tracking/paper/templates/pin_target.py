@@ -169,9 +169,11 @@ def _axes(frame: Box, pin: float) -> Drawing:
         Line(points=((left, 0.0), (right, 0.0)), stroke="thin"),
         Line(points=((0.0, low), (0.0, high)), stroke="thin"),
     ]
+    # The letters stand beside the frame, at ends of their lines, where no ring can reach them.
+    letter = typeset.cap_height(ACTED_ON)
     texts = [
-        Text(at=(right - 2.0, 2.0), words="A", size=ACTED_ON, align="right", bold=True),
-        Text(at=(2.0, high - 6.0), words="B", size=ACTED_ON, bold=True),
+        Text(at=(left - 2.0, -0.5 * letter), words="A", size=ACTED_ON, align="right", bold=True),
+        Text(at=(0.0, low - 2.0 - letter), words="B", size=ACTED_ON, align="center", bold=True),
     ]
     half = 0.5 * typeset.cap_height(READ)
     for angle in DEGREE_MARKS:

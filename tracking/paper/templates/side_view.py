@@ -52,7 +52,7 @@ def side_view(scene: Scene, mount: Mount, words: TemplateWords) -> Drawing:
     below = -max(outer, ARM_WIDTH) - AWAY
     texts = [
         Text(at=(0.0, height + thickness + AWAY + 3.0), words=lens_words, align="center"),
-        Text(at=(AWAY + 0.5 * ARM_WIDTH + 3.0, 0.5 * height), words=words.lens_height.format(height=f"{height:g}")),
+        Text(at=(AWAY + 0.5 * ARM_WIDTH + 3.0, outer + AWAY), words=words.lens_height.format(height=f"{height:g}")),
         Text(at=(0.0, 0.5 * height), words=words.arm, align="center"),
         Text(at=(-row_half, below), words=tube_words),
         Text(at=(0.0, below - 2.0 * typeset.leading(READ)), words=words.tilt_axis, align="center"),
