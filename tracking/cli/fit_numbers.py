@@ -43,7 +43,7 @@ def estimate_object(estimate: Estimate | None, scale: float = 1.0) -> dict[str, 
 def height_object(height: BestHeight) -> dict[str, Any]:
     """The search for the lens height."""
     return {
-        "height_m": estimate_object(height.height),
+        "height_m": estimate_object(height.height if height.absorbed.value > 0.0 else None),
         "absorbed_kwh": estimate_object(height.absorbed, JOULES_PER_KWH),
         "aperture_kwh": height.aperture / JOULES_PER_KWH,
         "like_best_m": list(height.like_best),

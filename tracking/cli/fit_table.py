@@ -93,12 +93,8 @@ def height_parts(height: BestHeight, scene_file: SceneFile, *, width: int) -> li
     ]
     if height.own is not None:
         words.append(_own_words(height.own, energy))
-    if height.at_end:
-        words.append(
-            "The best height lies at an end of what was tried. Lower down the light is hardly concentrated: as much "
-            "heat, but on more of the tubes' surface, which loses more of it to the air; and the tubes must keep clear "
-            "of the sheet."
-        )
+    if height.at_end and not height.interrupted:
+        words.append(_end_words(height))
     if height.interrupted:
         words.append("Interrupted: this is the best height so far, from the heights below.")
     return [
@@ -113,6 +109,15 @@ def height_parts(height: BestHeight, scene_file: SceneFile, *, width: int) -> li
         ),
         _heights(height, width),
     ]
+
+
+def _end_words(height: BestHeight) -> str:
+    if height.height.value == height.tried[-1].height:
+        return "The best height is the greatest one tried: still further up it may be better."
+    return (
+        "The best height is the lowest one tried. Further down the light is hardly concentrated: as much heat, but on "
+        "more of the tubes' surface, which loses more of it to the air; and the tubes must keep clear of the sheet."
+    )
 
 
 def _surely_worse(height: BestHeight) -> str:

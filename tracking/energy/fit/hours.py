@@ -3,6 +3,7 @@
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -183,7 +184,7 @@ def aimed_settings(mount: Mount, hours: Hours) -> tuple[Floats, Floats]:
     """Tilt and swivel (n,) each [deg] of a lens that is kept aimed; each day begins anew, without turns left over."""
     settings: list[Setting | None] = []
     starts = np.flatnonzero(np.diff(hours.day, prepend=-1))
-    for first, end in zip(starts, [*starts[1:], len(hours)], strict=True):
+    for first, end in pairwise([*starts, len(hours)]):
         settings.extend(aim_path(mount, hours.azimuth[first:end], hours.elevation[first:end]))
     return settings_arrays(settings)
 
