@@ -28,8 +28,9 @@ from tracking.motors.calibration import (
     tilted_sun,
     true_angles,
 )
+from tracking.motors.mount_errors import corrected_actuators
 from tracking.motors.safety import SAFE_CONCENTRATION, ConcentrationMap, Stow, defocus, pose_bins, stow_pose
-from tracking.motors.schedule import Drive, day_schedule, day_track, long_way, setpoint_at, trial
+from tracking.motors.schedule import Drive, day_schedule, day_track, long_way, prepare_drive, setpoint_at, trial
 from tracking.motors.strategy import Move, follow_dead_band, follow_interval, make_move, worst_duty
 from tracking.motors.table import OUT_OF_PERIOD, STOWED, TRACKING, WAITING, look_up, measured_error, pack
 from tracking.motors.track import driven_mount, power_share
@@ -517,6 +518,71 @@ def test_observations_are_read_strictly(tmp_path: Path, drive: Drive) -> None:
         read_observations(path, Actuators(tilt=gear(), swivel=gear()))
 
 
+def test_a_plan_for_a_wrong_mount_holds_its_corrected_counts(drive: Drive, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(schedule_module, "absorbed_fraction", lambda *_: smooth_response)
+    monkeypatch.setattr(schedule_module, "concentration_map", lambda _: simple_chart())
+    date = dt.date(2026, 5, 10)
+    wrong = prepare_drive(drive.scene_file, [date], errors=TRUTH)
+    day = day_schedule(wrong, date)
+    assert day.track is not None
+    table = pack(wrong, [day], budget=4000)
+    seconds = day.track.seconds[20:-20:60]
+    sun = sun_path(drive.scene_file.site, [dt.datetime.fromtimestamp(float(s), tz=dt.UTC) for s in seconds])
+    told, allowed = look_up(table, seconds.astype(np.int64)), measured_error(wrong, [day], table)
+    for k, second in enumerate(seconds):
+        wanted = corrected_counts(drive, TRUTH, float(sun.azimuth[k]), float(sun.elevation[k]))
+        setpoint = setpoint_at(wrong, day, float(second))
+        for axis, (name, each) in enumerate(wrong.actuators.axes()):
+            counts = float(each.counts(setpoint.tilt if name == "tilt" else setpoint.swivel))
+            assert counts == pytest.approx(wanted[axis], abs=1.0)
+            assert told.counts[k, axis] == pytest.approx(wanted[axis], abs=allowed.counts[axis] + 1)
+    # Where the drives' switches stand in counts, they stay; and the moves' list keeps to it.
+    for (_, before), (_, after) in zip(drive.actuators.axes(), wrong.actuators.axes(), strict=True):
+        assert float(after.counts(after.home)) == pytest.approx(float(before.counts(before.home)), abs=1e-6)
+        assert before.limits is not None
+        assert after.limits is not None
+        for old, new in zip(before.limits, after.limits, strict=True):
+            assert float(after.counts(new)) == pytest.approx(float(before.counts(old)), abs=1e-6)
+    follow = [move for move in day.moves if move.axis == "tilt" and move.purpose == "follow"]
+    assert follow
+    tilt = wrong.actuators.tilt
+    assert tilt is not None
+    reached = float(tilt.angle(follow[len(follow) // 2].to_counts))
+    assert reached == pytest.approx(setpoint_at(wrong, day, follow[len(follow) // 2].start).tilt, abs=0.5)
+
+
+def test_a_linear_drive_that_is_longer_keeps_its_counts_too(tmp_path: Path) -> None:
+    drive = tropics(tmp_path)
+    errors = MountErrors(azimuth_zero=1.7, tilt_zero=-0.6, tilt_length=0.004)
+    before, after = drive.actuators, corrected_actuators(drive.actuators, errors)
+    assert before.tilt is not None
+    assert after.tilt is not None
+    for counts in (2000.0, 9000.0, 16000.0):
+        tilt, swivel = true_angles(drive, errors, np.array([counts]), np.array([counts]))
+        assert float(after.tilt.angle(counts)) == pytest.approx(float(tilt[0]), abs=1e-9)
+        assert after.swivel is not None
+        assert float(after.swivel.angle(counts)) == pytest.approx(float(swivel[0]), abs=1e-9)
+    assert float(after.tilt.counts(after.tilt.home)) == pytest.approx(0.0, abs=1e-6)
+    assert corrected_actuators(before, MountErrors()) is before
+
+
+def test_the_worst_error_of_a_table_is_told_with_its_place() -> None:
+    # In June the sun of 52 degrees north leaves the swivel's range of 100 degrees either way: the path bends there.
+    drive = drive_of(read_scene(ROOT / "scenes" / "north.toml"))
+    day = day_schedule(drive, dt.date(2026, 6, 21))
+    track = day.track
+    assert track is not None
+    error = measured_error(drive, [day], pack(drive, [day], budget=260))
+    at = int(np.flatnonzero(track.seconds == error.worst_at)[0])
+    swivel = drive.actuators.swivel
+    assert swivel is not None
+    assert swivel.limits is not None
+    ends = np.flatnonzero(np.min(np.abs(track.swivel[:, None] - np.array(swivel.limits)), axis=1) < 0.05)
+    assert len(ends)
+    assert np.abs(ends - at).min() < 40  # a slot of the table
+    assert error.mrad_elsewhere < 0.2 * error.mrad
+
+
 # ---- the command
 
 
@@ -557,11 +623,18 @@ def test_command_writes_files_that_agree(tmp_path: Path, focalrow: Callable[...,
     assert [row["time_utc"] for row in rows] == [point["time_utc"] for point in plan["setpoints"]]
     moves = list(csv.DictReader(io.StringIO((out / "moves.csv").read_text(encoding="ascii"))))
     assert len(moves) == len(plan["moves"])
+    # After a calibration all of it is corrected: counts, moves, table and header.
+    assert plan["mount_errors"]["azimuth_zero_deg"] == pytest.approx(1.7, abs=0.1)
+    assert plan["calibration"] == printed["calibration"]
     assert printed["calibration"]["errors"]["azimuth_zero_deg"]["value"] == pytest.approx(1.7, abs=0.1)
     header = (out / "focalrow_setpoints.h").read_text(encoding="ascii")
     assert f"#define FOCALROW_TABLE_CRC32 UINT32_C({plan['table']['crc32']})" in header
     assert plan["scene_sha256"] in header
     assert "WATCHDOG CONTRACT" in header
+    assert "Counts allow for a mount found to be off: azimuth zero +1.7" in header
+    assert "Ways out by bins of poses of at most 10 deg of tilt by 30 deg of swivel" in header
+    assert max(len(line) for line in header.splitlines()) <= 130
+    assert plan["ways_out_traced"]["instants"] > 10
     # The table in the JSON says of its test vectors what the look-up says.
     assert {vector["state"] for vector in plan["table"]["test_vectors"]} >= {"tracking", "stowed", "out of period"}
     told = focalrow("setpoints", path, "--date", "2026-05-10", "--step", "2 h")

@@ -191,9 +191,16 @@ def test_parking_states_a_worst_case_that_random_minutes_do_not_exceed(
     # Fewer poses and instants than the command takes, and no check of its own: the statement alone must hold.
     monkeypatch.setattr(park, "FIRST", replace(park.FIRST, poses=4))
     monkeypatch.setattr(park, "SECOND", replace(park.SECOND, poses=2, days=56, step=dt.timedelta(minutes=60)))
+    monkeypatch.setattr(park, "FINAL", replace(park.FINAL, step=dt.timedelta(minutes=30), rays=1 << 12))
     text = simple_scene.read_text(encoding="utf-8").replace(
         'kind = "swivel-tilt"', 'kind = "tilt"\nfacing = "180 deg"\ntilt_range = ["0 deg", "60 deg"]'
     )
+    for name, side, height, fixed_to in (
+        ("board", "600 mm", "-100 mm", "lens"),
+        ("floor", "1.6 m", "-500 mm", "ground"),
+    ):
+        text += f'\n[[surroundings]]\nname = "{name}"\nshape = "plane"\nsize = ["{side}", "{side}"]\n'
+        text += f'place = ["0 mm", "0 mm", "{height}"]\nfixed_to = "{fixed_to}"\n'
     simple_scene.write_text(text, encoding="utf-8")
     scene_file = read_scene(simple_scene)
     for turned in (False, True):

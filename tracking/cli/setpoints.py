@@ -28,7 +28,7 @@ def setpoints(
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="CSV of observed aimings (time_utc, tilt_counts, swivel_counts): find the mount's errors from it.",
+            help="CSV of observed aimings (time_utc, tilt_counts, swivel_counts): find the mount's errors and correct.",
             show_default=False,
         ),
     ] = None,
@@ -58,38 +58,40 @@ def setpoints(
 
     import datetime as dt
 
+    from tracking.motors.calibration import calibrated, calibration_object, read_observations
     from tracking.motors.export_json import plan_object
     from tracking.motors.firmware import exports, firmware
+    from tracking.motors.mount_errors import NO_ERRORS
     from tracking.motors.plan import motor_plan
+    from tracking.motors.schedule import prepare_drive
     from tracking.scenefile import read_scene
+    from tracking.stray.ways_out import traced_ways_out, ways_out_object
 
     scene_file = read_scene(scene)
     if begin is None or end is None:
         begin = end = dt.datetime.now(scene_file.site.zone).date() if day is None else day
+    found, errors = None, NO_ERRORS
     with scene_errors(scene), console.progress_bar("Planning (the very first run compiles and traces)") as progress:
-        plan = motor_plan(scene_file, begin, end, interval, wanted_loss=loss, progress=progress)
+        if observations is not None:
+            drive = prepare_drive(scene_file, [begin], progress)
+            found = calibrated(drive, read_observations(observations, drive.actuators))
+            errors = found.errors
+        plan = motor_plan(scene_file, begin, end, interval, wanted_loss=loss, errors=errors, progress=progress)
         export = firmware(plan, table_bytes)
+        ways = traced_ways_out(plan)
     from tracking.cli.setpoints_table import table_text
 
-    found = None
-    if observations is not None:
-        from tracking.motors.calibration import calibrated, read_observations
-
-        found = calibrated(plan.drive, read_observations(observations, plan.drive.actuators))
-    numbers = plan_object(plan, export)
+    more: dict[str, object] = {}
+    if ways is not None:
+        more["ways_out_traced"] = ways_out_object(ways)
     if found is not None:
-        from tracking.motors.calibration import calibration_object
-
-        numbers["calibration"] = calibration_object(plan, found)
-    text = table_text(plan, export, found, width=console_width())
+        more["calibration"] = calibration_object(found)
+    text = table_text(plan, export, found, ways, width=console_width())
     if out is not None:
-        texts = {"setpoints.txt": text} | exports(plan, export)
-        if found is not None:
-            from tracking.motors.calibration import corrected_csv
-
-            texts["setpoints_corrected.csv"] = corrected_csv(plan, found)
+        texts = {"setpoints.txt": text} | exports(plan, export, more)
         files.write_files(out, texts)
         console.talk(f"Wrote {', '.join(texts)} to {out}.")
+    numbers = plan_object(plan, export) | more
     console.result(console.as_json(numbers) if json else text)
 
 

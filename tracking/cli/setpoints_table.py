@@ -8,13 +8,17 @@ from tracking.cli.tables import Column, bullets, number, paragraph, section, tab
 from tracking.motors.calibration import Calibration
 from tracking.motors.export_c import CExport
 from tracking.motors.plan import MotorPlan, PlanPoint
+from tracking.motors.safety import BIN_SWIVEL, BIN_TILT
 from tracking.motors.schedule import STATE_WORDS, Trial
+from tracking.stray.idle import IdlePath
 
 MOST_ROWS = 300
 """Setpoints and days printed; the rest stands in the files."""
 
 
-def table_text(plan: MotorPlan, export: CExport, found: Calibration | None, *, width: int) -> str:
+def table_text(
+    plan: MotorPlan, export: CExport, found: Calibration | None, ways: IdlePath | None, *, width: int
+) -> str:
     """The numbers for people."""
     scene_file = plan.drive.scene_file
     first, last = plan.days[0].date, plan.days[-1].date
@@ -24,7 +28,7 @@ def table_text(plan: MotorPlan, export: CExport, found: Calibration | None, *, w
     sections.append(section("Days", *_day_words(width), "", _day_table(plan, width)))
     if plan.trials:
         sections.append(section("When to move", *_trial_words(plan, width), "", _trial_table(plan, width)))
-    sections.append(section("Safe poses", bullets(_safety_words(plan), width=width)))
+    sections.append(section("Safe poses", bullets(_safety_words(plan, export, ways), width=width)))
     sections.append(section("Table for firmware", bullets(_firmware_words(export), width=width)))
     if found is not None:
         sections.append(section("Calibration", bullets(_calibration_words(found), width=width)))
@@ -158,7 +162,7 @@ def _trial_table(plan: MotorPlan, width: int) -> str:
     return table(key, [columns], width=width)
 
 
-def _safety_words(plan: MotorPlan) -> list[str]:
+def _safety_words(plan: MotorPlan, export: CExport, ways: IdlePath | None) -> list[str]:
     stow, drives = plan.drive.stow, plan.drive.actuators.axes()
     counts = ", ".join(
         f"{axis} {float(each.counts(stow.tilt if axis == 'tilt' else stow.swivel)):.0f} counts" for axis, each in drives
@@ -176,11 +180,40 @@ def _safety_words(plan: MotorPlan) -> list[str]:
             f"Stow, for nights and for a clock that is not set: tilt {stow.tilt:.1f} deg, swivel {stow.swivel:.1f} deg "
             f"({counts}). {safe}"
         ),
-        f"Emergency: {len(plan.bins) - blocked} of {len(plan.bins)} bins of poses have a way out by one axis.{cover}",
+        (
+            f"Emergency: {len(plan.bins) - blocked} of {len(plan.bins)} bins of poses, at most {BIN_TILT:g} deg by "
+            f"{BIN_SWIVEL:g} deg, have a way out by one axis.{cover}{_excess(export)}"
+        ),
+        *_traced_words(ways),
         (
             "A pose counts as safe where the light below the lens nowhere reaches the flux at which wood ignites, so "
             "neither on tubes nor frame nor ground. It still dazzles, and what is dark and dry still gets hot."
         ),
+    ]
+
+
+def _excess(export: CExport) -> str:
+    if export.way_excess is None:
+        return ""
+    return (
+        f" As one way serves all poses of a bin, it takes up to {export.way_excess:.0f} s longer than the nearest one "
+        "at the instants of this plan."
+    )
+
+
+def _traced_words(ways: IdlePath | None) -> list[str]:
+    """What the ways out do to what stands around, by traces."""
+    if ways is None:
+        return []
+    worst, start = ways.worst, f"Traced: of {len(ways.times)} ways out,"
+    tubes = f"a tube gets {max(ways.tubes, default=0.0):.0f} W at most"
+    if worst is None:
+        return [f"{start} none puts light on anything listed around the row, and {tubes}."]
+    return [
+        (
+            f"{start} the brightest spot on anything around the row is {worst.flux / 1e3:.1f} +- "
+            f"{worst.flux_error / 1e3:.1f} kW/m2, on {ways.faces[worst.face].face.name}; {tubes}."
+        )
     ]
 
 
@@ -193,7 +226,9 @@ def _firmware_words(export: CExport) -> list[str]:
             f"CRC-32 {export.table.crc:08X}."
         ),
         (
-            f"Worst interpolation error: {counts}; {export.error.mrad:.2f} mrad of the lens normal; "
+            f"Worst interpolation error: {counts}; {export.error.mrad:.2f} mrad of the lens normal, at "
+            f"{dt.datetime.fromtimestamp(export.error.worst_at, tz=dt.UTC):%Y-%m-%d %H:%M} UTC, and "
+            f"{export.error.mrad_elsewhere:.2f} mrad away from the ends of the ranges, where paths bend sharply; "
             f"{100.0 * export.error.power:.2f} % of DNI times aperture at the worst moment, "
             f"{100.0 * export.error.energy:.3f} % of the energy."
         ),
@@ -213,4 +248,8 @@ def _calibration_words(found: Calibration) -> list[str]:
         unit, factor = units.get(name, ("deg", 1.0))
         value, error = factor * getattr(found.errors, name), factor * getattr(found.standard_errors, name)
         words.append(f"{name.replace('_', ' ')}: {value:+.3f} +- {error:.3f} {unit}")
+    words.append(
+        "All setpoints, moves and files of this run allow for these errors: their counts aim the lens truly, their "
+        "angles are those against the base as it leans."
+    )
     return words

@@ -13,7 +13,6 @@ standard error from the residuals' scatter and the inverse of the normal matrix 
 
 import csv
 import datetime as dt
-import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -26,9 +25,9 @@ from raytrace.arrays import Floats
 from tracking.actuator import Actuators, ArmLinkage
 from tracking.errors import InputError
 from tracking.motors.export_json import utc
-from tracking.motors.plan import MotorPlan
-from tracking.motors.schedule import STATE_WORDS, Drive
-from tracking.mount import MIN_ELEVATION, aim, lens_angles, sun_vector
+from tracking.motors.mount_errors import MountErrors, facing_error, tilted_sun
+from tracking.motors.schedule import Drive
+from tracking.mount import aim, lens_angles
 from tracking.sky.sunpath import sun_path
 
 ITERATIONS = 25
@@ -49,17 +48,6 @@ class Observation:
     seconds: float
     tilt_counts: float
     swivel_counts: float | None
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class MountErrors:
-    """What has to be added to what the model says: angles in [deg], the actuator's length in [m]."""
-
-    azimuth_zero: float = 0.0
-    tilt_zero: float = 0.0
-    base_east: float = 0.0
-    base_north: float = 0.0
-    tilt_length: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -119,25 +107,6 @@ def _number(text: str) -> float:
     return float(text)
 
 
-def tilted_sun(errors: MountErrors, azimuth: Floats, elevation: Floats) -> tuple[Floats, Floats]:
-    """Azimuth and elevation (n,) of the sun as a base that leans sees it [deg]: turned back by the base's lean.
-
-    A base that leans to the east has turned about the north axis, one that leans to the north about the west axis.
-    """
-    vector = sun_vector(azimuth, elevation)
-    turn = np.radians(np.array([-errors.base_north, errors.base_east, 0.0]))
-    angle = float(np.linalg.norm(turn))
-    if angle > 0.0:
-        axis = turn / angle
-        # Rodrigues' rotation, by minus the angle.
-        cross = np.cross(axis, vector)
-        vector = (
-            vector * np.cos(angle) - cross * np.sin(angle) + axis * (vector @ axis)[:, np.newaxis] * (1 - np.cos(angle))
-        )
-    seen = np.degrees(np.arctan2(vector[:, 0], vector[:, 1])) % 360.0
-    return seen, np.degrees(np.arcsin(np.clip(vector[:, 2], -1.0, 1.0)))
-
-
 def true_angles(drive: Drive, errors: MountErrors, tilt_counts: Floats, swivel_counts: Floats) -> tuple[Floats, Floats]:
     """Tilt and swivel (n,) against the base [deg] at counts, with the errors of the drives."""
     tilt_drive, swivel_drive = drive.actuators.tilt, drive.actuators.swivel
@@ -175,9 +144,7 @@ def unknowns_of(drive: Drive) -> tuple[str, ...]:
     return ("azimuth_zero", "tilt_zero", "base_east", "base_north", *(["tilt_length"] if length else []))
 
 
-def calibrated(
-    drive: Drive, observations: Sequence[Observation], unknowns: Sequence[str] | None = None
-) -> Calibration:
+def calibrated(drive: Drive, observations: Sequence[Observation], unknowns: Sequence[str] | None = None) -> Calibration:
     """The mount's errors by least squares.
 
     Parameters
@@ -270,7 +237,7 @@ def corrected_counts(
     """Counts of tilt and swivel that truly aim at the sun; None for an axis without a motor, or if nothing is aimed."""
     seen_azimuth, seen_elevation = tilted_sun(errors, np.array([azimuth]), np.array([elevation]))
     swivel_drive, tilt_drive = drive.actuators.swivel, drive.actuators.tilt
-    facing_azimuth = float(seen_azimuth[0]) - _facing_error(drive, errors)
+    facing_azimuth = float(seen_azimuth[0]) - facing_error(drive.mount, errors)
     setting = aim(drive.mount, facing_azimuth, float(seen_elevation[0]))
     if setting is None:
         return None, None
@@ -287,43 +254,7 @@ def corrected_counts(
     return tilt, swivel
 
 
-def _facing_error(drive: Drive, errors: MountErrors) -> float:
-    """Without a swivel motor the whole mount faces wrong: it sees the sun turned back by the azimuth zero [deg]."""
-    return errors.azimuth_zero if drive.mount.kind == "tilt" else 0.0
-
-
-def corrected_points(plan: MotorPlan, found: Calibration) -> list[dict[str, Any]]:
-    """The plan's instants with corrected counts, for those in which the lens follows the strict aim."""
-    aimed = [point.setpoint for point in plan.points if point.setpoint.state == "tracking"]
-    times = [dt.datetime.fromtimestamp(each.seconds, tz=dt.UTC) for each in aimed]
-    sun = sun_path(plan.drive.scene_file.site, times)
-    rows = []
-    for k, each in enumerate(aimed):
-        if sun.elevation[k] < MIN_ELEVATION:
-            continue
-        tilt, swivel = corrected_counts(plan.drive, found.errors, float(sun.azimuth[k]), float(sun.elevation[k]))
-        swivel = _nearest_turn(plan, swivel, each.swivel)
-        rows.append(
-            {
-                "time_utc": utc(each.seconds),
-                "state": STATE_WORDS[each.state],
-                "tilt_counts": tilt,
-                "swivel_counts": swivel,
-            }
-        )
-    return rows
-
-
-def _nearest_turn(plan: MotorPlan, counts: int | None, swivel: float) -> int | None:
-    """The same direction in the turn in which the plan's swivel stands."""
-    each = plan.drive.actuators.swivel
-    if each is None or counts is None or each.is_linear or plan.drive.mount.kind == "polar":
-        return counts
-    turn = 360.0 * each.linkage.counts_per_travel
-    return round(counts + turn * round((float(each.counts(swivel)) - counts) / turn))
-
-
-def calibration_object(plan: MotorPlan, found: Calibration) -> dict[str, Any]:
+def calibration_object(found: Calibration) -> dict[str, Any]:
     """The calibration as numbers for programs."""
     return {
         "observations": found.observations,
@@ -336,19 +267,8 @@ def calibration_object(plan: MotorPlan, found: Calibration) -> dict[str, Any]:
             }
             for name in found.unknowns
         },
-        "corrected": corrected_points(plan, found),
     }
 
 
 def _unit_name(name: str) -> str:
     return f"{name}_m" if name == "tilt_length" else f"{name}_deg"
-
-
-def corrected_csv(plan: MotorPlan, found: Calibration) -> str:
-    """Corrected counts, one instant a line."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(["time_utc", "state", "tilt_counts", "swivel_counts"])
-    for row in corrected_points(plan, found):
-        writer.writerow("" if value is None else value for value in row.values())
-    return text.getvalue()

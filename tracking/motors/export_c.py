@@ -12,7 +12,8 @@ from importlib import resources
 import numpy as np
 
 from tracking.actuator import Actuator
-from tracking.motors.safety import PoseBin
+from tracking.motors.mount_errors import NO_ERRORS
+from tracking.motors.safety import BIN_SWIVEL, BIN_TILT, PoseBin
 from tracking.motors.schedule import DAY_SECONDS, DaySchedule, Drive
 from tracking.motors.table import (
     HEAD_WORDS,
@@ -74,6 +75,8 @@ class CExport:
     poses: PoseTable
     scene_hash: str
     clock_error: int
+    way_excess: float | None = None
+    """By how much longer than from one pose the way out of its bin takes at most [s]; None where nothing is aimed."""
 
 
 def scene_hash(text: bytes) -> str:
@@ -149,6 +152,8 @@ def _header(export: CExport) -> str:
         f"#define FOCALROW_ERROR_TILT_COUNTS {axes.get('tilt', 0)}",
         f"#define FOCALROW_ERROR_SWIVEL_COUNTS {axes.get('swivel', 0)}",
         f"#define FOCALROW_ERROR_UMRAD {math.ceil(1e3 * error.mrad)} /* lens normal, in thousandths of a mrad */",
+        f"#define FOCALROW_ERROR_WORST_AT {_u32(error.worst_at)} /* when that is: {_utc(error.worst_at)} */",
+        f"#define FOCALROW_ERROR_ELSEWHERE_UMRAD {math.ceil(1e3 * error.mrad_elsewhere)} /* away from range ends */",
         f"#define FOCALROW_ERROR_EDGE_S {error.edge_seconds} /* first and last aimed second of a day */",
         f"#define FOCALROW_ERROR_POWER_PPM {math.ceil(1e6 * error.power)} /* worst moment, of DNI times aperture */",
         f"#define FOCALROW_ERROR_ENERGY_PPM {math.ceil(1e6 * max(0.0, error.energy))} /* of the period's energy */",
@@ -180,8 +185,12 @@ def _opening(export: CExport) -> list[str]:
         f"Table: {table.size} bytes, {len(table.node_days)} days with {table.slots} instants each, both interpolated.",
         f"Worst interpolation error against the schedule, over {error.minutes} minutes:",
         f"{worst}; {error.mrad:.3f} mrad of the lens normal.",
+        f"That worst moment is {_utc(error.worst_at)}; {error.mrad_elsewhere:.3f} mrad at most two slots or more away",
+        "from minutes at which an axis stands at an end of its range, where the path bends sharply.",
         f"It costs {100.0 * error.power:.3f} % of DNI times aperture at the worst moment, {loss:.4f} % of the energy.",
         f"Largest clock error allowed: {export.clock_error} s; it costs {100.0 * CLOCK_LOSS:g} % of the power at most.",
+        *_pose_words(export),
+        *_correction_words(drive),
         "",
         "WATCHDOG CONTRACT. Concentrated light burns skin and eyes and starts fires within seconds. The firmware must:",
         "1. call focalrow_check_table() at every start and once a day; if it fails, use no entry of the table: cut the",
@@ -201,6 +210,29 @@ def _opening(export: CExport) -> list[str]:
         "emergency move, or a cover that falls by itself. Local codes and licensed practice decide what may be built.",
     ]
     return ["/*", *(f" * {word}".rstrip() for word in words), " */"]
+
+
+def _pose_words(export: CExport) -> list[str]:
+    """How coarse the bins of poses are."""
+    words = [
+        f"Ways out by bins of poses of at most {BIN_TILT:g} deg of tilt by {BIN_SWIVEL:g} deg of swivel: each is safe",
+        "from every aimed pose of its bin, so it may be longer than the nearest way from one pose.",
+    ]
+    if export.way_excess is not None:
+        words.append(f"Over the instants planned it takes {export.way_excess:.0f} s of motor time longer at most.")
+    return words
+
+
+def _correction_words(drive: Drive) -> list[str]:
+    """Which errors of the mount the counts allow for."""
+    if drive.errors == NO_ERRORS:
+        return []
+    e = drive.errors
+    return [
+        f"Counts allow for a mount found to be off: azimuth zero {e.azimuth_zero:+.3f} deg, tilt zero",
+        f"{e.tilt_zero:+.3f} deg, base leaning {e.base_east:+.3f} deg to the east and {e.base_north:+.3f} deg to the",
+        f"north, tilt actuator longer by {1e3 * e.tilt_length:+.2f} mm. Angles are those against that base.",
+    ]
 
 
 def _axis_constants(export: CExport) -> list[str]:

@@ -8,7 +8,7 @@ from typing import Any
 from tracking.actuator import Actuator, AxisName
 from tracking.motors.export_c import FORMAT_VERSION, CExport, vector_times
 from tracking.motors.plan import MotorPlan, PlanPoint
-from tracking.motors.safety import SAFE_CONCENTRATION, WayOut
+from tracking.motors.safety import BIN_SWIVEL, BIN_TILT, SAFE_CONCENTRATION, WayOut
 from tracking.motors.schedule import STATE_WORDS, DaySchedule, Setpoint, Trial
 from tracking.motors.strategy import Move
 from tracking.motors.table import STATE_NAMES, look_up
@@ -35,6 +35,13 @@ def plan_object(plan: MotorPlan, export: CExport) -> dict[str, Any]:
         "valid_from_utc": utc(export.table.start),
         "valid_until_utc": utc(export.table.start + 86400 * export.table.days),
         "largest_clock_error_s": export.clock_error,
+        "mount_errors": {
+            "azimuth_zero_deg": drive.errors.azimuth_zero,
+            "tilt_zero_deg": drive.errors.tilt_zero,
+            "base_east_deg": drive.errors.base_east,
+            "base_north_deg": drive.errors.base_north,
+            "tilt_length_m": drive.errors.tilt_length,
+        },
         "actuators": {axis: _actuator(each) for axis, each in drive.actuators.axes()},
         "setpoints": [
             {"time_local": dt.datetime.fromtimestamp(point.setpoint.seconds, tz=zone).isoformat()}
@@ -47,6 +54,9 @@ def plan_object(plan: MotorPlan, export: CExport) -> dict[str, Any]:
         "best_dead_band": None if plan.best is None else {"wanted_loss": plan.wanted_loss} | _trial(plan.best),
         "safety": {
             "safe_concentration": SAFE_CONCENTRATION,
+            "bin_tilt_deg": BIN_TILT,
+            "bin_swivel_deg": BIN_SWIVEL,
+            "longest_excess_of_a_bin_s": export.way_excess,
             "stow": {
                 "tilt_deg": drive.stow.tilt,
                 "swivel_deg": drive.stow.swivel,
@@ -197,6 +207,8 @@ def _table(export: CExport) -> dict[str, Any]:
         "worst_error": {
             "counts": list(error.counts),
             "mrad": error.mrad,
+            "mrad_at_utc": utc(error.worst_at),
+            "mrad_away_from_range_ends": error.mrad_elsewhere,
             "power": error.power,
             "energy": error.energy,
             "edge_s": error.edge_seconds,
@@ -231,7 +243,8 @@ def setpoints_csv(plan: MotorPlan) -> str:
 
 CSV_WORDS = (
     "time_utc: ISO 8601. state: tracking, waiting for sun, stowed, over the zenith.",
-    "tilt_deg, swivel_deg: the mount's angles at that instant; for a polar mount declination and hour angle.",
+    "tilt_deg, swivel_deg: the mount's angles at that instant; for a polar mount declination and hour angle. After a",
+    "calibration they are those against the base as it leans, and counts allow for all errors found.",
     "X_length_mm: eye to eye of a linear actuator, else empty. X_counts: counts at that instant.",
     "X_lead_counts: counts half a step later, where a firmware that moves once a step should go.",
     "defocus_axis, defocus_counts: the shorter way to a pose without a focus, by one axis; empty while not aimed.",
@@ -318,7 +331,8 @@ def plan_schema() -> dict[str, Any]:
         }
     )  # fmt: skip
     error = _record(
-        {"counts": _list(whole), "mrad": number, "power": number, "energy": number, "edge_s": whole, "minutes": whole}
+        {"counts": _list(whole), "mrad": number, "mrad_at_utc": instant, "mrad_away_from_range_ends": number}
+        | {"power": number, "energy": number, "edge_s": whole, "minutes": whole}
     )
     vector = _record({"utc_s": whole, "state": {"enum": list(STATE_NAMES)}, "counts": _list(whole)})
     word = whole | {"minimum": 0, "maximum": 65535}
@@ -331,7 +345,16 @@ def plan_schema() -> dict[str, Any]:
         }
     )  # fmt: skip
     stow = _record({"tilt_deg": number, "swivel_deg": number, "largest_concentration": number, "safe": truth})
-    return {
+    estimate = _record({"value": number, "standard_error": number})
+    calibration = _record(
+        {"observations": whole, "rms_before_deg": number, "rms_after_deg": number}
+        | {"errors": {"type": "object", "additionalProperties": estimate}}
+    )
+    traced = _record(
+        {"instants": whole, "worst_flux_w_m2": number, "worst_flux_standard_error_w_m2": number}
+        | {"on": _or_null(text), "at_utc": _or_null(instant), "most_power_on_tubes_w": number}
+    )
+    whole_plan = {
         "$schema": SCHEMA_ID,
         "title": "Setpoints for the motors of a solar boiler lens, written by focalrow",
     } | _record(
@@ -343,13 +366,23 @@ def plan_schema() -> dict[str, Any]:
             "valid_from_utc": instant,
             "valid_until_utc": instant,
             "largest_clock_error_s": whole,
+            "mount_errors": _record(
+                dict.fromkeys(
+                    ("azimuth_zero_deg", "tilt_zero_deg", "base_east_deg", "base_north_deg", "tilt_length_m"), number
+                )
+            ),
             "actuators": {"type": "object", "additionalProperties": actuator},
             "setpoints": _list(setpoint),
             "moves": _list(move),
             "days": _list(day),
             "strategies": _list(_record(trial)),
             "best_dead_band": _or_null(_record({"wanted_loss": number} | trial)),
-            "safety": _record({"safe_concentration": number, "stow": stow, "poses": _list(pose)}),
+            "safety": _record(
+                {"safe_concentration": number, "bin_tilt_deg": number, "bin_swivel_deg": number}
+                | {"longest_excess_of_a_bin_s": _or_null(number), "stow": stow, "poses": _list(pose)}
+            ),
             "table": table,
         }
     )
+    whole_plan["properties"] |= {"calibration": calibration, "ways_out_traced": traced}  # where they were asked for
+    return whole_plan

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tracking.errors import InputError
+from tracking.motors.mount_errors import NO_ERRORS, MountErrors
 from tracking.motors.safety import PoseBin, WayOut, defocus, pose_bins
 from tracking.motors.schedule import (
     DAY_SECONDS,
@@ -23,7 +24,6 @@ from tracking.motors.schedule import (
     trial,
 )
 from tracking.scenefile import SceneFile
-from tracking.sky.sunpath import sun_path
 
 MOST_DAYS = 366
 """Days of a period: a year."""
@@ -71,6 +71,7 @@ def motor_plan(
     step: dt.timedelta,
     *,
     wanted_loss: float,
+    errors: MountErrors = NO_ERRORS,
     progress: Progress | None = None,
 ) -> MotorPlan:
     """Plan a period.
@@ -85,6 +86,8 @@ def motor_plan(
         Between setpoints.
     wanted_loss
         Share of the energy that the moves may cost, for the best dead band.
+    errors
+        Of the real mount, from a calibration: counts are then those that aim it truly.
     progress
         Called now and then with the share done.
 
@@ -108,7 +111,8 @@ def motor_plan(
             allowed="Allowed: a longer step or a shorter period.",
         )
     dates = [first + dt.timedelta(days=k) for k in range(count)]
-    drive = prepare_drive(scene_file, dates, None if progress is None else lambda share: progress(0.4 * share))
+    tabled = None if progress is None else lambda share: progress(0.4 * share)
+    drive = prepare_drive(scene_file, dates, tabled, errors)
     days = []
     for k, date in enumerate(dates):
         days.append(day_schedule(drive, date))
@@ -135,7 +139,7 @@ def motor_plan(
 def _points(drive: Drive, day: DaySchedule, step: float) -> list[PlanPoint]:
     """Setpoints of a motor day at whole multiples of the step from its start."""
     times = day.start + np.arange(0.0, DAY_SECONDS, step)
-    sun = sun_path(drive.scene_file.site, [dt.datetime.fromtimestamp(float(time), tz=dt.UTC) for time in times])
+    azimuth, elevation, _ = drive.sun([dt.datetime.fromtimestamp(float(time), tz=dt.UTC) for time in times])
     found = []
     for k, time in enumerate(times):
         now = setpoint_at(drive, day, float(time))
@@ -145,7 +149,7 @@ def _points(drive: Drive, day: DaySchedule, step: float) -> list[PlanPoint]:
             lead = setpoint_at(drive, day, float(day.track.seconds[-1]))
         way = None
         if aimed:
-            pose, direction = (now.tilt, now.swivel), (float(sun.azimuth[k]), float(sun.elevation[k]))
+            pose, direction = (now.tilt, now.swivel), (float(azimuth[k]), float(elevation[k]))
             way = defocus(drive.mount, drive.actuators, drive.chart, pose, direction)
         found.append(PlanPoint(setpoint=now, lead=lead, way_out=way))
     return found

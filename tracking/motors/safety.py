@@ -178,9 +178,7 @@ class Stow:
         return self.concentration <= SAFE_CONCENTRATION
 
 
-def stow_pose(
-    mount: Mount, actuators: Actuators, chart: ConcentrationMap, azimuth: Floats, elevation: Floats
-) -> Stow:
+def stow_pose(mount: Mount, actuators: Actuators, chart: ConcentrationMap, azimuth: Floats, elevation: Floats) -> Stow:
     """The flattest pose that is safe under all of these suns (n,) [deg]; the least concentrated one if none is safe."""
     tilts = axis_angles(mount.tilt_limits, 0.0, 2.0 * POSE_STEP)
     limits = mount.swivel_limits

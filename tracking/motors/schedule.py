@@ -15,6 +15,7 @@ import numpy as np
 from raytrace.arrays import Floats
 from tracking.actuator import Actuator, Actuators, AxisName
 from tracking.errors import InputError
+from tracking.motors.mount_errors import NO_ERRORS, MountErrors, corrected_actuators, seen_sun
 from tracking.motors.safety import ConcentrationMap, Stow, concentration_map, stow_pose
 from tracking.motors.strategy import (
     Followed,
@@ -29,7 +30,7 @@ from tracking.motors.strategy import (
 from tracking.motors.track import AbsorbedFraction, Track, absorbed_fraction, driven_mount, follow, power_share
 from tracking.mount import MIN_ELEVATION, Mount, aim_path
 from tracking.scenefile import SceneFile
-from tracking.sky.sunpath import sun_path
+from tracking.sky.sunpath import SunPath, sun_path
 from tracking.sky.weather import direct_normal_irradiance
 
 State = Literal["tracking", "waiting", "stowed", "over zenith"]
@@ -71,6 +72,14 @@ class Drive:
     absorbed: AbsorbedFraction
     chart: ConcentrationMap
     stow: Stow
+    errors: MountErrors = NO_ERRORS
+    """Of the real mount, where it was calibrated: `mount` and `actuators` hold them, angles are those of its base."""
+
+    def sun(self, times: Sequence[dt.datetime]) -> tuple[Floats, Floats, SunPath]:
+        """Azimuth and elevation (n,) of the sun against the mount's base [deg], and the true path of the sun."""
+        path = sun_path(self.scene_file.site, times)
+        azimuth, elevation = seen_sun(self.mount, self.errors, path.azimuth, path.elevation)
+        return azimuth, elevation, path
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -137,16 +146,20 @@ def day_start(scene_file: SceneFile, date: dt.date) -> int:
 
 
 def prepare_drive(
-    scene_file: SceneFile, dates: Sequence[dt.date], progress: Progress | None = None
+    scene_file: SceneFile,
+    dates: Sequence[dt.date],
+    progress: Progress | None = None,
+    errors: MountErrors = NO_ERRORS,
 ) -> Drive:
-    """Mount, response and safe poses for schedules on these dates.
+    """Mount, response and safe poses for schedules on these dates, for a mount with these errors.
 
     Raises
     ------
     InputError
         If an axis of the mount has no drive.
     """
-    mount = driven_mount(scene_file)
+    actuators = corrected_actuators(scene_file.actuators, errors)
+    mount = driven_mount(scene_file, actuators)
     chart = concentration_map(scene_file.scene)
     every = max(1, len(dates) // STOW_SUNS)
     steps = np.arange(0, DAY_SECONDS, STOW_STEP_MINUTES * 60)
@@ -156,15 +169,17 @@ def prepare_drive(
         for step in steps
     ]
     path = sun_path(scene_file.site, times)
+    azimuth, elevation = seen_sun(mount, errors, path.azimuth, path.elevation)
     up = path.elevation > 0.0
-    stow = stow_pose(mount, scene_file.actuators, chart, path.azimuth[up], path.elevation[up])
+    stow = stow_pose(mount, actuators, chart, azimuth[up], elevation[up])
     return Drive(
         scene_file=scene_file,
         mount=mount,
-        actuators=scene_file.actuators,
+        actuators=actuators,
         absorbed=absorbed_fraction(scene_file, progress),
         chart=chart,
         stow=stow,
+        errors=errors,
     )
 
 
@@ -176,8 +191,8 @@ def day_track(drive: Drive, date: dt.date, speed_share: float = 1.0) -> tuple[Tr
     start = day_start(drive.scene_file, date)
     seconds = start + np.arange(0, DAY_SECONDS, GRID_SECONDS, dtype=np.float64)
     times = [dt.datetime.fromtimestamp(float(second), tz=dt.UTC) for second in seconds]
-    path = sun_path(drive.scene_file.site, times)
-    high = path.elevation >= MIN_ELEVATION
+    azimuth, elevation, path = drive.sun(times)
+    high = np.minimum(path.elevation, elevation) >= MIN_ELEVATION
     if not high.any():
         return None
     edges = np.flatnonzero(np.diff(np.concatenate([[False], high, [False]]).astype(np.int8)))
@@ -190,8 +205,8 @@ def day_track(drive: Drive, date: dt.date, speed_share: float = 1.0) -> tuple[Tr
         actuators=drive.actuators,
         absorbed=drive.absorbed,
         seconds=seconds[here],
-        azimuth=path.azimuth[here],
-        elevation=path.elevation[here],
+        azimuth=azimuth[here],
+        elevation=elevation[here],
         dni=dni,
         speed_share=speed_share,
     )
@@ -287,7 +302,8 @@ def _scheduled(drive: Drive, date: dt.date, track: Track, dni: Floats) -> DaySch
 def _free_aim(drive: Drive, track: Track) -> tuple[Floats, Floats]:
     """Tilts and swivels of perfect aiming: by the mount's own ranges, whatever the drives can reach."""
     mount = drive.scene_file.mount
-    if (mount.tilt_limits, mount.swivel_limits) == (drive.mount.tilt_limits, drive.mount.swivel_limits):
+    same = (mount.tilt_limits, mount.swivel_limits) == (drive.mount.tilt_limits, drive.mount.swivel_limits)
+    if same or drive.errors != NO_ERRORS:
         return track.strict_tilt, track.strict_swivel
     settings = np.array([each for each in aim_path(mount, track.azimuth, track.elevation) if each is not None])
     return settings[:, 0], settings[:, 1]

@@ -20,7 +20,7 @@ from raytrace.arrays import Floats, Ints
 from tracking.actuator import AxisName
 from tracking.errors import InputError
 from tracking.motors.schedule import DAY_SECONDS, DaySchedule, Drive
-from tracking.motors.track import power_share
+from tracking.motors.track import Track, power_share
 from tracking.mount import lens_axes
 
 Words = npt.NDArray[np.uint16]
@@ -140,17 +140,27 @@ def look_up(table: PackedTable, seconds: Ints | Sequence[int]) -> Found:
     return Found(state=np.where(inside, state, OUT_OF_PERIOD), counts=counts)
 
 
+NEAR_SLOTS = 2
+"""Slots of the table within which the end of a range is felt: one of its own, one as it moves from day to day."""
+AT_END = 0.05
+"""Angle [deg] from the end of its range within which an axis stands at that end."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class TableError:
     """How far the table is from the schedule, over every minute that both are aimed in.
 
-    `counts` for each axis, `mrad` between the lens normals, `power` the largest share of DNI times the aperture that is
-    lost against the schedule's path, `energy` the share of the period's energy, `edge_seconds` how far the table's
-    first and last aimed seconds are from the schedule's.
+    `counts` for each axis, `mrad` between the lens normals, at most, `worst_at` when that is [s since 1970 UTC] and
+    `mrad_elsewhere` the most two slots or more away from any minute at which an axis stands at an end of its range: a
+    path bends sharply there, and a table that is straight between its slots cuts the corner. `power` is the largest
+    share of DNI times the aperture that is lost against the schedule's path, `energy` the share of the period's energy,
+    `edge_seconds` how far the table's first and last aimed seconds are from the schedule's.
     """
 
     counts: tuple[int, ...]
     mrad: float
+    worst_at: int
+    mrad_elsewhere: float
     power: float
     energy: float
     edge_seconds: int
@@ -331,7 +341,7 @@ def measured_error(drive: Drive, days: Sequence[DaySchedule], table: PackedTable
     """The table's error at every minute of every day's path, found by looking it up."""
     lens = drive.scene_file.scene.lens
     worst_counts = np.zeros(len(table.axes), dtype=np.int64)
-    mrad, power, edge, minutes = 0.0, 0.0, 0, 0
+    mrad, worst_at, elsewhere, power, edge, minutes = 0.0, table.start, 0.0, 0.0, 0, 0
     energy, lost = 0.0, 0.0
     for at, day in enumerate(days):
         track = day.track
@@ -345,12 +355,16 @@ def measured_error(drive: Drive, days: Sequence[DaySchedule], table: PackedTable
             continue
         angles = {"tilt": track.tilt[aimed], "swivel": track.swivel[aimed]}
         for k, (axis, each) in enumerate(drive.actuators.axes()):
-            off = np.abs(found.counts[aimed, k] - each.counts(angles[axis]))
-            worst_counts[k] = max(worst_counts[k], int(np.ceil(np.max(off))))
+            missed = np.abs(found.counts[aimed, k] - each.counts(angles[axis]))
+            worst_counts[k] = max(worst_counts[k], int(np.ceil(np.max(missed))))
             angles[axis] = np.asarray(each.angle(found.counts[aimed, k]))
         told = lens_axes(drive.mount, angles["tilt"], angles["swivel"]).n
         meant = lens_axes(drive.mount, track.tilt[aimed], track.swivel[aimed]).n
-        mrad = max(mrad, float(1e3 * np.max(np.linalg.norm(told - meant, axis=-1))))
+        off = 1e3 * np.linalg.norm(told - meant, axis=-1)
+        if off.max() > mrad:
+            mrad, worst_at = float(off.max()), int(seconds[aimed][int(np.argmax(off))])
+        away = ~_near_ends(drive, track, table.slots)[aimed]
+        elsewhere = max(elsewhere, float(off.max(initial=0.0, where=away)))
         share = power_share(
             drive.mount, drive.absorbed, angles["tilt"], angles["swivel"], track.azimuth[aimed], track.elevation[aimed]
         )
@@ -362,11 +376,24 @@ def measured_error(drive: Drive, days: Sequence[DaySchedule], table: PackedTable
     return TableError(
         counts=tuple(int(each) for each in worst_counts),
         mrad=mrad,
+        worst_at=worst_at,
+        mrad_elsewhere=elsewhere,
         power=max(0.0, power),
         energy=0.0 if energy <= 0.0 else lost / energy,
         edge_seconds=edge,
         minutes=minutes,
     )
+
+
+def _near_ends(drive: Drive, track: Track, slots: int) -> npt.NDArray[np.bool_]:
+    """Instants (n,) of a path within NEAR_SLOTS slots of one at which an axis stands at an end of its range."""
+    at_end = np.zeros(len(track), dtype=np.bool_)
+    for axis, each in drive.actuators.axes():
+        angles = track.tilt if axis == "tilt" else track.swivel
+        for limit in each.limits or ():
+            at_end |= np.abs(angles - limit) < AT_END
+    reach = int(np.ceil(NEAR_SLOTS * (len(track) - 1) / (slots - 1)))
+    return np.asarray(np.convolve(at_end, np.ones(2 * reach + 1), mode="full")[reach : reach + len(track)] > 0.0)
 
 
 def _edges(table: PackedTable, at: int, day: DaySchedule) -> tuple[int, int]:

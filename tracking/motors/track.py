@@ -59,15 +59,15 @@ class Track:
         return len(self.seconds)
 
 
-def driven_mount(scene_file: SceneFile) -> Mount:
-    """The mount with the ranges that its drives leave it.
+def driven_mount(scene_file: SceneFile, actuators: Actuators | None = None) -> Mount:
+    """The mount with the ranges that its drives leave it; the scene's own drives where none are given.
 
     Raises
     ------
     InputError
         If an axis of the mount has no drive.
     """
-    mount, drives = scene_file.mount, scene_file.actuators
+    mount, drives = scene_file.mount, scene_file.actuators if actuators is None else actuators
     needed = AXES_OF_KIND[mount.kind]
     if not needed:
         raise InputError(
