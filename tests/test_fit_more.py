@@ -13,12 +13,12 @@ import pytest
 from raytrace.result import Estimate
 from tracking.boiler import HeatLoss
 from tracking.costs import Costs
+from tracking.energy.fit import tolerances
 from tracking.energy.fit.builds import Slopes, _row, _Traced, as_built, options_of, slopes_of
 from tracking.energy.fit.distillate import litres
 from tracking.energy.fit.hours import Span, aimed_settings, hours_of, sunlight
 from tracking.energy.fit.moving import aimed
 from tracking.energy.fit.sample import Draws, Effort
-from tracking.energy.fit.tolerances import tolerances_of
 from tracking.scenefile import SceneFile, read_scene
 
 EQUINOX = Span(year=2026, month=3, day=20)
@@ -101,10 +101,13 @@ def test_slopes_of_tubes(file: SceneFile) -> None:
     assert steep.mouth_low == 0.0
 
 
-def test_a_steady_aim_and_an_offset_of_the_tubes_are_the_same_shift(file: SceneFile) -> None:
-    found = tolerances_of(
-        file.scene, aimed(file, hours_of(file, EQUINOX)), effort=Effort(draws=4, rays=256, threads=1), progress=None
-    )
+def test_a_steady_aim_and_an_offset_of_the_tubes_are_the_same_shift(
+    file: SceneFile, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tolerances, "MACHINES", 8)  # fewer, for the time that they cost
+    monkeypatch.setattr(tolerances, "SCALES", (0.1, 1.0))
+    effort = Effort(draws=4, rays=256, threads=1)
+    found = tolerances.tolerances_of(file.scene, aimed(file, hours_of(file, EQUINOX)), effort=effort)
     sizes = {row.key: row.sizes for row in found.sensitivities}
     for row in found.sensitivities:
         reached = [size.value for size in row.sizes if size is not None]
@@ -117,8 +120,9 @@ def test_a_steady_aim_and_an_offset_of_the_tubes_are_the_same_shift(file: SceneF
     assert offset.value == pytest.approx(file.scene.lens_height * math.tan(math.radians(aim.value)), rel=0.05)
     assert found.scale is not None
     assert 0.0 < found.scale < 1.0
-    worst = [each.worst_of_20 for each in found.together]
-    assert worst == sorted(worst)
+    small, large = found.together
+    assert small.worst_of_20 < 0.05 < large.worst_of_20
+    assert small.median < large.median
 
 
 def test_the_command_with_builds(focalrow: Callable[..., Any], simple_scene: Path, tmp_path: Path) -> None:

@@ -93,8 +93,8 @@ def height_parts(height: BestHeight, scene_file: SceneFile, *, width: int) -> li
     ]
     if height.own is not None:
         words.append(_own_words(height.own, energy))
-    if height.at_end and not height.interrupted:
-        words.append(_end_words(height))
+    if not height.interrupted:
+        words += _extreme_words(height, focal)
     if height.interrupted:
         words.append("Interrupted: this is the best height so far, from the heights below.")
     return [
@@ -111,13 +111,20 @@ def height_parts(height: BestHeight, scene_file: SceneFile, *, width: int) -> li
     ]
 
 
-def _end_words(height: BestHeight) -> str:
+def _extreme_words(height: BestHeight, focal: float) -> list[str]:
     if height.height.value == height.tried[-1].height:
-        return "The best height is the greatest one tried: still further up it may be better."
-    return (
-        "The best height is the lowest one tried. Further down the light is hardly concentrated: as much heat, but on "
-        "more of the tubes' surface, which loses more of it to the air; and the tubes must keep clear of the sheet."
-    )
+        return ["The best height is the greatest one tried: still further up it may be better."]
+    if height.height.value > LOW_SHARE * focal:
+        return []
+    lowest = "the lowest one tried" if height.height.value == height.tried[0].height else "far below the focus"
+    return [
+        f"The best height is {lowest}. There the light is hardly concentrated: as much heat, but on more of the tubes' "
+        "surface, which loses more of it to the air. See with `focalrow year` what boils, and compare a greater height."
+    ]
+
+
+LOW_SHARE = 0.6
+"""Lens height over focal length up to which the text warns that light is hardly concentrated. Chosen, no source."""
 
 
 def _surely_worse(height: BestHeight) -> str:

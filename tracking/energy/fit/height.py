@@ -9,6 +9,7 @@ import numpy as np
 from raytrace.arrays import Floats
 from raytrace.result import Estimate
 from raytrace.scene import Scene
+from raytrace.trace import prepare
 from tracking.energy.fit.hours import Sunlight
 from tracking.energy.fit.sample import Draws, Effort, absorbed_energies, drawn, estimate, jackknife
 from tracking.mount import Mount, row_pose
@@ -98,6 +99,7 @@ class Curve:
 
     def __init__(self, scene: Scene, mount: Mount, draws: Draws, effort: Effort) -> None:
         self.scene, self.mount, self.draws, self.effort = scene, mount, draws, effort
+        self.prepared = prepare(scene)
         self.known: dict[float, Floats] = {}
 
     def at(self, height: float) -> Floats:
@@ -105,7 +107,7 @@ class Curve:
         key = round(height, 6)
         if key not in self.known:
             scene = replace(self.scene, lens_height=key)
-            self.known[key] = absorbed_energies(scene, self.mount, self.draws, self.effort)
+            self.known[key] = absorbed_energies(scene, self.mount, self.draws, self.effort, self.prepared)
         return self.known[key]
 
     def arrays(self) -> tuple[Floats, Floats]:

@@ -10,7 +10,7 @@ out of their differences, which are taken replicate by replicate.
 import math
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from raytrace.points import Replicates
 from raytrace.profile import profile_window
 from raytrace.result import Estimate
 from raytrace.scene import Scene, Tubes
-from raytrace.trace import prepare, run_replicates
+from raytrace.trace import PreparedScene, prepare, run_replicates
 from tracking.energy.fit.hours import Sunlight
 from tracking.mount import Mount, row_pose
 
@@ -34,7 +34,7 @@ RAYS = 1 << 12
 BIN = 0.25
 """Width of the bins of the transversal angle by which hours are ordered before they are drawn [deg]."""
 
-FAINT = 0.05
+FAINT = 0.25
 """Weight, against the others, of hours at which the focal line lies beside the row: few are drawn of what gives little.
 They count the more when drawn, so that nothing is left out."""
 
@@ -133,10 +133,13 @@ def _order(light: Sunlight, weight: Floats, strata: int) -> Ints:
     return np.lexsort((light.tilt, np.round(light.longitudinal, 1), across, stratum))
 
 
-def absorbed_fractions(scene: Scene, mount: Mount, draws: Draws, effort: Effort) -> Floats:
+def absorbed_fractions(
+    scene: Scene, mount: Mount, draws: Draws, effort: Effort, prepared: PreparedScene | None = None
+) -> Floats:
     """Fraction of the aperture power that each tube absorbs at each drawn hour (replicates, draws, tubes).
 
-    Lattices go by the number of the draw, the same for every candidate.
+    Lattices go by the number of the draw, the same for every candidate. `prepared` saves time where the scene differs
+    from it in nothing but the lens height.
 
     Raises
     ------
@@ -145,7 +148,7 @@ def absorbed_fractions(scene: Scene, mount: Mount, draws: Draws, effort: Effort)
     """
     from raytrace.kernels import path
 
-    prepared = prepare(scene)
+    ready = prepare(scene) if prepared is None else replace(prepared, scene=scene)
     replicates, each = draws.energy.shape
     plan = Replicates(count=1, rays_each=effort.rays, groups=1)
 
@@ -155,7 +158,7 @@ def absorbed_fractions(scene: Scene, mount: Mount, draws: Draws, effort: Effort)
             return np.zeros(scene.tubes.count)
         tan_t, tan_l = (math.tan(math.radians(float(a[at]))) for a in (draws.transversal, draws.longitudinal))
         row = row_pose(mount, float(draws.tilt[at]), scene.tubes.angle_to_grooves)
-        inputs = prepared.inputs(tan_t, tan_l, row, profile_window(scene, tan_t))
+        inputs = ready.inputs(tan_t, tan_l, row, profile_window(scene, tan_t))
         sums = run_replicates(inputs, plan=plan, first=number, seed=effort.seed, threads=1, with_flux=False)
         started = float(sums.totals[0, path.STARTED])
         return sums.tubes[0, 1] / started if started > 0.0 else np.zeros(scene.tubes.count)
@@ -170,9 +173,12 @@ def absorbed_fractions(scene: Scene, mount: Mount, draws: Draws, effort: Effort)
     return np.array(values).reshape(replicates, each, scene.tubes.count)
 
 
-def absorbed_energies(scene: Scene, mount: Mount, draws: Draws, effort: Effort) -> Floats:
+def absorbed_energies(
+    scene: Scene, mount: Mount, draws: Draws, effort: Effort, prepared: PreparedScene | None = None
+) -> Floats:
     """Energy absorbed over the span, one estimate a replicate (replicates,) [J]."""
-    return np.asarray((draws.energy * absorbed_fractions(scene, mount, draws, effort).sum(axis=2)).sum(axis=1))
+    fractions = absorbed_fractions(scene, mount, draws, effort, prepared)
+    return np.asarray((draws.energy * fractions.sum(axis=2)).sum(axis=1))
 
 
 def estimate(values: Floats) -> Estimate:
