@@ -117,10 +117,11 @@ def _extreme_words(height: BestHeight, focal: float) -> list[str]:
     if height.height.value > LOW_SHARE * focal:
         return []
     lowest = "the lowest one tried" if height.height.value == height.tried[0].height else "far below the focus"
-    return [
+    text = (
         f"The best height is {lowest}. There the light is hardly concentrated: as much heat, but on more of the tubes' "
         "surface, which loses more of it to the air. See with `focalrow year` what boils, and compare a greater height."
-    ]
+    )
+    return [text]
 
 
 LOW_SHARE = 0.6
