@@ -4,8 +4,10 @@ The lens comes with its true grooves or as a coarse stand-in. Round bodies are p
 of the true one, so that volumes and masses are exact. Arms and base are stand-ins: a scene says nothing about them.
 """
 
+import html
 import importlib
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -23,6 +25,9 @@ SECTIONS = 96
 
 ARM = 0.03
 """Side of an arm's square section [m]: a drawing's choice."""
+
+WOOD = (222, 190, 140, 255)
+"""Colour of what the scene does not describe: light, as viewers darken what is turned away from their lamp."""
 
 CLEAR = 0.04
 """Gap between the lens's edge and an arm's axis [m]: a drawing's choice."""
@@ -131,7 +136,7 @@ def lens_solid(lens: Lens, *, grooves_a_half: int | None = None) -> Solid:
     points = np.column_stack([points[:, 0], points[:, 1] - lens.sag * (1.0 - (points[:, 0] / half) ** 2)])
     vertices, faces = _prism(points, flat, 0.5 * lens.length)
     return Solid(
-        name="lens", vertices=vertices, faces=faces, density=lens.material.density, colour=(120, 170, 210, 150)
+        name="lens", vertices=vertices, faces=faces, density=lens.material.density, colour=(150, 200, 240, 150)
     )
 
 
@@ -235,7 +240,7 @@ def arm_solids(scene: Scene, *, axis_along_grooves: bool) -> tuple[Solid, ...]:
     for number, side in ((1, -1.0), (2, 1.0)):
         centre = np.array([0.0, side * reach]) if axis_along_grooves else np.array([side * reach, 0.0])
         corner = [(*(centre + sign * 0.5 * ARM), z) for sign, z in ((-1.0, low - ARM), (1.0, lens.thickness))]
-        arms.append(box(f"arm {number}", corner[0], corner[1], (150, 120, 80, 255)))
+        arms.append(box(f"arm {number}", corner[0], corner[1], WOOD))
     return tuple(arms)
 
 
@@ -298,10 +303,25 @@ def glb_bytes(solids: Sequence[Solid], rays: Sequence[RayPath] = ()) -> bytes:
     return data
 
 
-def viewer_html(solids: Sequence[Solid], rays: Sequence[RayPath] = ()) -> str:
+def viewer_html(solids: Sequence[Solid], rays: Sequence[RayPath] = (), *, title: str = "Lens and tubes") -> str:
     """A page that shows bodies and rays, to be turned with the mouse; all it needs is in it, no network."""
     page: str = _trimesh().viewer.notebook.scene_to_html(scene_of(solids, rays, y_up=True))
-    return page
+    named = re.sub(r"<title>.*?</title>", lambda _: f"<title>{html.escape(title)}</title>", page, count=1)
+    # A reader may enlarge the page.
+    fixed_size = r",\s*user-scalable=no,\s*minimum-scale=1.0,\s*maximum-scale=1.0"
+    free = re.sub(fixed_size, ", initial-scale=1", named, count=1)
+    return free.replace("<body>", f'<body>\n    <p style="{NOTE_STYLE}">{html.escape(title)}. {VIEWER_NOTE}</p>', 1)
+
+
+VIEWER_NOTE = (
+    "Turn with the mouse or a finger, come nearer with the wheel. Orange lines: rays that reach an absorber; blue: "
+    "rays that miss the tubes; other colours end in lens or glass. Arms and base are stand-ins; the lens is drawn with "
+    "fewer grooves than it has."
+)
+NOTE_STYLE = (
+    "position:fixed;bottom:0;left:0;right:0;margin:0;padding:.5rem 1rem;background:#fff;color:#1a1a1a;"
+    "font:.9rem sans-serif"
+)
 
 
 def write_bytes(path: Path, data: bytes) -> None:

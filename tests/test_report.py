@@ -1,15 +1,18 @@
 """The page of `focalrow report`: complete by itself, and shown without fault by a real browser."""
 
+import json
 import re
 import shutil
 import subprocess
 from collections.abc import Callable
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 
 import pytest
 from conftest import Run
 from matplotlib.figure import Figure
+from pypdf import PdfReader
 
 from tracking.paper.report import Section, Table, page
 from tracking.paper.style import Picture
@@ -77,30 +80,83 @@ def test_colours_of_letters_have_the_contrast_of_level_aa() -> None:
         assert (darkest_ground + 0.05) / (relative_luminance(colour) + 0.05) >= 4.5, colour
 
 
-@pytest.mark.long
-def test_report_in_a_browser(focalrow: Callable[..., Run], simple_scene: Path, tmp_path: Path) -> None:
-    browser = shutil.which("chromium") or shutil.which("chromium-browser")
-    if browser is None:
-        pytest.skip("needs chromium")
+@pytest.fixture
+def report_folder(focalrow: Callable[..., Run], simple_scene: Path, tmp_path: Path) -> Path:
+    """A report on the small scene, made as a user makes it."""
     out = tmp_path / "report"
     run = focalrow("report", simple_scene, "--out", out, "--date", "2026-06-21", "--rays", "65536")
     assert run.status == 0, run.err
-    text = (out / "report.html").read_text(encoding="utf-8")
+    return out
+
+
+@pytest.mark.long
+def test_report_says_what_the_commands_say_and_shows_well_in_a_browser(
+    focalrow: Callable[..., Run], simple_scene: Path, report_folder: Path, tmp_path: Path
+) -> None:
+    text = (report_folder / "report.html").read_text(encoding="utf-8")
     found = check_page(text)
-    assert sum(tag == "img" for tag, _ in found) == 8
-    for words in ("Concentrated light burns", "Left out in this version", "mount.lens_height", "--seed 0", "SHA-256"):
-        assert words in text
-    probed = tmp_path / "probed.html"
+    assert sum(tag == "img" for tag, _ in found) >= 12  # eight of light and sky, four of the year
+    for words in (
+        "Concentrated light burns", "mount.lens_height", "boiler.", "--seed 0", "SHA-256", "sheet-A4.pdf",
+        "Stray light", "How sure each number is",
+    ):  # fmt: skip
+        assert words in text.replace("<wbr>", "")
+    for paper, size in (("A4", (595.3, 841.9)), ("Letter", (612.0, 792.0))):  # ISO 216, ANSI/ASME Y14.1, in points
+        page = PdfReader(report_folder / f"sheet-{paper}.pdf").pages[0]
+        assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx(size, abs=0.2)
+    numbers = json.loads((report_folder / "report.json").read_text(encoding="utf-8"))
+    check_numbers(focalrow, simple_scene, numbers, text.replace("<wbr>", ""))
+    browser = shutil.which("chromium") or shutil.which("chromium-browser")
+    if browser is None:
+        pytest.skip("needs chromium")
+    check_in_browser(browser, text, tmp_path)
+    check_print(browser, text, tmp_path)
+
+
+def check_numbers(focalrow: Callable[..., Run], scene: Path, numbers: dict[str, Any], text: str) -> None:
+    """The report's numbers are those of the other commands, and its page shows them."""
+
+    def told(*arguments: str) -> Any:  # noqa: ANN401  what JSON holds
+        run = focalrow(arguments[0], scene, *arguments[1:], "--json")
+        assert run.status == 0, run.err
+        return json.loads(run.out)
+
+    assert numbers["light"] == told("light", "--rays", "65536")
+    day = told("day", "--date", "2026-06-21")
+    assert numbers["day"]["instants"] == day["instants"]
+    assert numbers["day"]["plan"]["moves"] == day["plan"]["moves"]
+    year = told("year", "--year", "2026", "--step", "1 h")
+    assert numbers["year"] == year
+    stray = told("stray", "--date", "2026-06-21", "--step", "5 min")
+    assert numbers["stray"] == stray
+    height = told("fit", "--year", "2026", "--hours", "96", "--rays", "4096", "--no-tilt")["height"]
+    assert numbers["fit"]["height"] == height
+    shown = [
+        f"{day['totals']['absorbed_kwh']:.2f} kWh",
+        f"{year['year_total']['absorbed_kwh']:.1f}</td>",
+        f"{year['year_total']['distillate_l']:.1f} L",
+        f"{1e3 * height['height_m']['value']:.0f} mm",
+        *(f"<td>{month['absorbed_kwh']:.1f}</td>" for month in year["months"]),
+        *(f"<td>{each['worst']['peak_flux_w_m2'] / 1e3:.1f}</td>" for each in stray["surfaces"] if each["worst"]),
+        *(f'<th scope="row">{move["set_at_local"][11:16]}</th>' for move in day["plan"]["moves"]),
+        *(f"<td>{tube['absorbed_w']:.1f}</td>" for tube in numbers["light"]["tubes"]),
+    ]
+    for words in shown:
+        assert words in text, words
+
+
+def check_in_browser(browser: str, text: str, home: Path) -> None:
+    probed = home / "probed.html"
     probed.write_text(text.replace("</body>", PROBE + "</body>"), encoding="utf-8")
     for width in (500, 1280):
-        done = browse(browser, tmp_path, f"--window-size={width},900", "--dump-dom", probed.as_uri())
+        done = browse(browser, home, f"--window-size={width},900", "--dump-dom", probed.as_uri())
         title = re.search(r"<title>width (\d+) of (\d+) images (\w+)", done.stdout)
         assert title is not None, done.stderr
         assert int(title[1]) <= int(title[2])
         assert title[3] == "true"
         assert "CONSOLE" not in done.stderr
     # A browser's window is never narrower than 500 px; a frame of 390 px shows what a telephone shows.
-    frame = tmp_path / "frame.html"
+    frame = home / "frame.html"
     check = (
         "<body><iframe id=f style='width:390px;height:800px;border:0' src=probed.html></iframe><script>"
         "const frame = document.getElementById('f');"
@@ -109,15 +165,30 @@ def test_report_in_a_browser(focalrow: Callable[..., Run], simple_scene: Path, t
     )
     frame.write_text(f"<!DOCTYPE html><title>x</title>{check}", encoding="utf-8")
     done = browse(
-        browser, tmp_path, "--allow-file-access-from-files", "--virtual-time-budget=8000", "--dump-dom", frame.as_uri()
+        browser, home, "--allow-file-access-from-files", "--virtual-time-budget=8000", "--dump-dom", frame.as_uri()
     )
     title = re.search(r"<title>width (\d+) of (\d+) images (\w+)", done.stdout)
     assert title is not None, done.stdout[:500]
     assert int(title[1]) <= 390  # a scroll bar at the side takes some of it
     assert title.group(2, 3) == ("390", "true")
-    pdf = tmp_path / "page.pdf"
-    browse(browser, tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={pdf}", (out / "report.html").as_uri())
-    assert pdf.read_bytes().startswith(b"%PDF-")
+
+
+def check_print(browser: str, text: str, home: Path) -> None:
+    """On both papers a short table stands on one page, with its caption, and its last column is not cut off."""
+    for paper, width in (("A4", 595.0), ("letter", 612.0)):
+        page = home / f"{paper}.html"
+        page.write_text(text.replace("@page { margin", f"@page {{ size: {paper}; margin"), encoding="utf-8")
+        pdf = home / f"{paper}.pdf"
+        browse(browser, home, "--no-pdf-header-footer", f"--print-to-pdf={pdf}", page.as_uri())
+        pages = PdfReader(pdf).pages
+        assert float(pages[0].mediabox.width) == pytest.approx(width, abs=1.0)
+        texts = [each.extract_text() for each in pages]
+        whole = [t for t in texts if "Where the aperture power goes" in t]
+        assert len(whole) == 1
+        assert "reflected by the lens" in whole[0]
+        assert "reflected by the absorber" in whole[0]
+        months = next(t for t in texts if "Distillate [L]" in t and "Months" in t)
+        assert all(name in months for name in ("Jan", "Dec", "[L/m2]"))
 
 
 def browse(browser: str, home: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
@@ -126,5 +197,5 @@ def browse(browser: str, home: Path, *arguments: str) -> subprocess.CompletedPro
     flags.append("--enable-logging=stderr")
     return subprocess.run(
         [browser, *flags, f"--user-data-dir={home / 'profile'}", *arguments],
-        check=True, capture_output=True, text=True, timeout=120,
+        check=True, capture_output=True, text=True, timeout=300,
     )  # fmt: skip

@@ -7,7 +7,18 @@ from typing import Any
 
 import numpy as np
 
-from raytrace.mesh import Solid, arm_solids, box, glb_bytes, lens_solid, lines_ply, mesh_bytes, tube_solids, viewer_html
+from raytrace.mesh import (
+    WOOD,
+    Solid,
+    arm_solids,
+    box,
+    glb_bytes,
+    lens_solid,
+    lines_ply,
+    mesh_bytes,
+    tube_solids,
+    viewer_html,
+)
 from raytrace.paths import RayPath
 from raytrace.scene import RowPose
 from tracking.mount import Mount, lens_axes
@@ -32,6 +43,7 @@ class Machine:
     rays: tuple[RayPath, ...]
     tilt: float
     swivel: float
+    title: str
 
     def numbers(self) -> Mapping[str, Any]:
         """Volumes [m3] and masses [kg]; no mass where a scene does not tell the material."""
@@ -53,7 +65,7 @@ class Machine:
             "lens.stl": mesh_bytes([self.true_lens], "stl"),
             "lens.ply": mesh_bytes([self.true_lens], "ply"),
             "rays.ply": lines_ply(self.rays),
-            "viewer.html": viewer_html(self.solids, self.rays),
+            "viewer.html": viewer_html(self.solids, self.rays, title=self.title),
         }
 
 
@@ -83,14 +95,13 @@ def machine(
     arms = arm_solids(scene, axis_along_grooves=mount.grooves == "level")
     moving = [lens_solid(scene.lens, grooves_a_half=COARSE_GROOVES), *tube_solids(scene, row), *arms]
     side = 0.5 * max(scene.lens.width, scene.lens.length)
-    wood = (150, 120, 80, 255)
     base = [
-        box("base plate", (-side, -side, 0.0), (side, side, PLATE), wood),
+        box("base plate", (-side, -side, 0.0), (side, side, PLATE), WOOD),
         box(
             "base post",
             (-0.5 * POST, -0.5 * POST, PLATE),
             (0.5 * POST, 0.5 * POST, reach - scene.tubes.outer_diameter),
-            wood,
+            WOOD,
         ),
     ]
     turned = math.radians(swivel if mount.kind != "polar" else 0.0)
@@ -108,4 +119,5 @@ def machine(
         rays=tuple(replace(ray, points=ray.points @ axes.T + origin) for ray in rays),
         tilt=tilt,
         swivel=swivel,
+        title=f"Lens, tubes and stand, {scene_file.site.name}".removesuffix(", "),
     )

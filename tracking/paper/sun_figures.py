@@ -10,6 +10,7 @@ from raytrace.arrays import Floats
 from raytrace.response import ResponseTable
 from raytrace.scene import Scene
 from raytrace.trace import prepare, trace_prepared
+from tracking.mount import MIN_ELEVATION
 from tracking.paper import style
 from tracking.paper.reach_figure import LINES, MONTHS, four_dates, sun_and_reach
 from tracking.paper.style import Picture, drawing, new_figure
@@ -17,7 +18,7 @@ from tracking.plans.day import Day, aperture_power
 from tracking.plans.instant import Instant, instants_at
 from tracking.plans.moves import MovesPlan
 from tracking.scenefile import SceneFile
-from tracking.sky.sunpath import day_instants
+from tracking.sky.sunpath import day_instants, sun_path
 
 MM = 1e3
 Progress = Callable[[float], None]
@@ -115,12 +116,13 @@ def heights(
     tried = np.unique(np.append(tried, scene.lens_height))
     first = prepare(scene)
     days = [_aimed_hours(scene_file, date) for date in dates]
+    spans = [_spans(scene_file, date, day) for date, day in zip(dates, days, strict=True)]
     energy = np.zeros((len(dates), len(tried)))
     done, all_traces = 0, max(1, len(tried) * sum(len(day) for day in days))
     for h, height in enumerate(tried.tolist()):
         prepared = replace(first, scene=_at_height(scene, height))
         for d, day in enumerate(days):
-            watts, hours = [], []
+            watts = []
             for instant in day:
                 assert instant.aim is not None  # noqa: S101  chosen so
                 angles = instant.aim.angles
@@ -129,9 +131,8 @@ def heights(
                     rays=RAYS_AT_HEIGHTS, seed=seed, row=instant.aim.row,
                 )  # fmt: skip
                 watts.append(aperture_power(scene_file, instant) * result.absorbed_fraction.value)
-                hours.append(instant.time_utc.timestamp() / 3600.0)
                 done += 1
-            energy[d, h] = float(np.trapezoid(watts, hours)) / 1e3 if watts else 0.0
+            energy[d, h] = float(np.dot(watts, spans[d])) / 1e3
             if progress is not None:
                 progress(done / all_traces)
     best = tried[energy.argmax(axis=1)]
@@ -197,3 +198,15 @@ def _aimed_hours(scene_file: SceneFile, date: dt.date) -> list[Instant]:
     times = day_instants(scene_file.site, date, dt.timedelta(hours=1))
     instants = instants_at(scene_file, [time.astimezone(dt.UTC) for time in times]) if times else ()
     return [i for i in instants if i.aim is not None and i.aim.angles.incidence < 89.0]
+
+
+def _spans(scene_file: SceneFile, date: dt.date, day: Sequence[Instant]) -> Floats:
+    """Time [h] that each traced instant stands for: the minutes with the sun high enough that are nearest to it."""
+    minutes = [time.astimezone(dt.UTC) for time in day_instants(scene_file.site, date, dt.timedelta(minutes=1))]
+    if not day or not minutes:
+        return np.zeros(len(day))
+    high = sun_path(scene_file.site, minutes).elevation >= MIN_ELEVATION
+    times = np.array([minute.timestamp() for minute in minutes])[high]
+    own = np.array([instant.time_utc.timestamp() for instant in day])
+    nearest = np.abs(times[:, np.newaxis] - own).argmin(axis=1)
+    return np.bincount(nearest, minlength=len(day)) / 60.0
