@@ -294,6 +294,25 @@ def test_the_command_tells_lens_safety_and_cost(focalrow: Callable[..., Any], tm
     assert read_scene(scene).scene.lens.focal_length == 0.75
 
 
+@pytest.mark.long
+def test_heights_on_one_side_leave_two_lenses(focalrow: Callable[..., Any], simple_scene: Path, tmp_path: Path) -> None:
+    # W |1 - h / f| = 76 mm at h = 500 mm for W = 400 mm: f = 420 mm, or 617 mm, and 10 mm of height do not tell which.
+    path = tmp_path / "widths.csv"
+    path.write_text(HEADER + "500,76,1,8\n505,77,1,8\n510,76,1,8\n", encoding="utf-8")
+    folder = tmp_path / "out"
+    run = focalrow("fit", simple_scene, "--widths", path, "--json", "--out", folder)
+    assert run.status == 0
+    found = json.loads(run.out)
+    same_side = [side for side in found["sides"] + found["other_focal_lengths"] if side["cut_for"] == "tubes"]
+    assert len(same_side) == 2
+    for side, focal in zip(
+        sorted(same_side, key=lambda side: side["focal_length_m"]["value"]), (0.420, 0.617), strict=True
+    ):
+        assert side["focal_length_m"]["low_95"] < focal < side["focal_length_m"]["high_95"]
+        assert side["focal_length_m"]["value"] == pytest.approx(focal, abs=0.03)
+    assert "cannot tell" in (folder / "fit_widths.txt").read_text(encoding="utf-8")
+
+
 def test_a_fit_says_what_the_wrong_way_round_costs(focalrow: Callable[..., Any], simple_scene: Path) -> None:
     arguments = ("fit", simple_scene, "--over", "2026-06-21", "--no-tilt", "--hours", "16", "--rays", "64")
     run = focalrow(*arguments, "--json")

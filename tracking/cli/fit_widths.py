@@ -10,6 +10,7 @@ from tracking.cli.fit_wrong_way import OTHER_FACE, wrong_way_object, wrong_way_p
 from tracking.cli.scene_words import closing_sections, scene_errors
 from tracking.cli.tables import Column, bullets, console_width, number, paragraph, section, table
 from tracking.energy.fit.bought import BoughtLens, Interval, SideFit, bought_lens
+from tracking.energy.fit.width_surface import MOST_SLOPE_ERROR
 from tracking.energy.fit.widths import WidthKind, read_widths
 from tracking.energy.fit.wrong_way import WrongWay, wrong_way
 from tracking.scenefile import SceneFile
@@ -189,7 +190,7 @@ def _slope_words(best: SideFit) -> str:
         words = f"Slope error: {slope.value:.1f} mrad, between {slope.low:.1f} and {slope.high:.1f} mrad"
         words += " (one standard uncertainty)."
     if best.at_end:
-        words += " It reaches the largest that a scene allows."
+        words += f" It reaches {MOST_SLOPE_ERROR:g} mrad, the largest that is looked for."
     return words
 
 

@@ -205,22 +205,21 @@ def bought_lens(
             "measured heights. Allowed: the sheet's real measures, and heights around its focal length."
         )
     found.sort(key=lambda each: each.deviance)
-    sides = [next(each for each in found if each.cut_for == side) for side in dict.fromkeys(e.cut_for for e in found)]
-    best = found[0]
-    likely = [(each, math.exp(0.5 * (best.deviance - each.deviance))) for each in found if each not in sides]
-    # The same place found twice is no rival.
-    rivals = tuple(
-        (each, ratio)
-        for each, ratio in likely
-        if ratio * CLEAR_RATIO > 1.0
-        and all(
-            abs(each.focal_length.value - other.focal_length.value)
-            > each.focal_length.uncertainty + other.focal_length.uncertainty
-            for other in sides
-            if other.cut_for == each.cut_for
-        )
-    )
+    kept: list[SideFit] = []
+    for each in found:  # the same place found twice is no other lens
+        if not any(_same_place(each, other) for other in kept):
+            kept.append(each)
+    best = kept[0]
+    sides = [next(each for each in kept if each.cut_for == side) for side in dict.fromkeys(e.cut_for for e in kept)]
+    likely = [(each, math.exp(0.5 * (best.deviance - each.deviance))) for each in kept if each not in sides]
+    rivals = tuple((each, ratio) for each, ratio in likely if ratio * CLEAR_RATIO > 1.0)
     return BoughtLens(measured=measured, sides=tuple(sides), rivals=rivals)
+
+
+def _same_place(one: SideFit, other: SideFit) -> bool:
+    """Whether two lenses are cut for the same side and their focal lengths cannot be told apart."""
+    apart = abs(one.focal_length.value - other.focal_length.value)
+    return one.cut_for == other.cut_for and apart <= one.focal_length.uncertainty + other.focal_length.uncertainty
 
 
 class _Search:

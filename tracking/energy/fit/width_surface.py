@@ -7,8 +7,8 @@ import numpy as np
 
 from raytrace.arrays import Floats
 
-MOST_SLOPE_ERROR = 50.0
-"""As a scene allows [mrad]."""
+MOST_SLOPE_ERROR = 20.0
+"""Largest slope error that is looked for [mrad]: beyond it a sheet makes no line. Common practice, no source."""
 
 REACH = 3.0
 """Standard uncertainties to either side that a box holds at the end."""
