@@ -20,15 +20,13 @@ from tracking.actuator import Actuator, Actuators, GearLinkage
 from tracking.errors import InputError
 from tracking.motors import schedule as schedule_module
 from tracking.motors.calibration import (
-    MountErrors,
     Observation,
     calibrated,
     corrected_counts,
     read_observations,
-    tilted_sun,
     true_angles,
 )
-from tracking.motors.mount_errors import corrected_actuators
+from tracking.motors.mount_errors import MountErrors, corrected_actuators, tilted_sun
 from tracking.motors.safety import SAFE_CONCENTRATION, ConcentrationMap, Stow, defocus, pose_bins, stow_pose
 from tracking.motors.schedule import Drive, day_schedule, day_track, long_way, prepare_drive, setpoint_at, trial
 from tracking.motors.strategy import Move, follow_dead_band, follow_interval, make_move, worst_duty
