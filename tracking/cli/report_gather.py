@@ -76,9 +76,7 @@ def gathered(
     return More(fit=fit, year=year, idle=idle, walks=walks, sheets=sheets, no_sheets=no_sheets)
 
 
-def _fit(
-    scene_file: SceneFile, year: int, table: ResponseTable, seed: int, progress: Progress | None
-) -> Fit | None:
+def _fit(scene_file: SceneFile, year: int, table: ResponseTable, seed: int, progress: Progress | None) -> Fit | None:
     """The best height over the year for a lens kept aimed, and the tilt at the scene's own height.
 
     The tilt is searched in the scene's own response table: one at the best height would take as long again.

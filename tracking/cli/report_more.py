@@ -1,12 +1,11 @@
-"""Sections of `focalrow report` on best height and tilt, the plan of moves, the year and stray light."""
+"""Sections of `focalrow report` on best height and tilt, the plan of moves and the year."""
 
 import calendar
 from collections.abc import Sequence
 
 from raytrace.result import LEDGER_ENTRIES, Estimate
 from tracking.cli.day_moves import moves_words
-from tracking.cli.report_gather import FIT_DRAWS, STRAY_STEP, WALK_RAYS, More
-from tracking.cli.stray_table import COARSE, COVER, NOT_FOLLOWED
+from tracking.cli.report_gather import FIT_DRAWS, More
 from tracking.cli.year_table import DRINKING
 from tracking.energy.boiler import LIMITS
 from tracking.energy.fit.height import Band, BestHeight
@@ -21,9 +20,6 @@ from tracking.plans.day import JOULES_PER_KWH
 from tracking.plans.marks import mount_axes
 from tracking.plans.moves import MovesPlan
 from tracking.scenefile import SceneFile
-from tracking.stray.idle import IdlePath
-from tracking.stray.thresholds import DEFAULT_THRESHOLD, LOWER_RISK, THRESHOLDS, band
-from tracking.stray.walkoff import WATCHED, WalkOff, shortest
 
 MOST_ALARMS = 8
 """Alarms of a year that the page spells out."""
@@ -50,10 +46,12 @@ def height_section(scene_file: SceneFile, fit: Fit | None, days: Table, picture:
     height, focal = fit.height, scene_file.scene.lens.focal_length
     best = height.height
     words = [
-        (f"Over {fit.span.text}, with the lens kept aimed, most is absorbed at a lens height of {_mm(best)}, "
-        f"{best.value / focal:.3f} of the focal length: {_energy(height.absorbed)} of {kwh(height.aperture)} kWh on "
-        f"the aperture. Heights from {1e3 * height.like_best[0]:.0f} to {1e3 * height.like_best[1]:.0f} mm cannot be "
-        f"told from it; any of them may be better by {100.0 * height.possible_gain:.2g} % at most."),
+        (
+            f"Over {fit.span.text}, with the lens kept aimed, most is absorbed at a lens height of {_mm(best)}, "
+            f"{best.value / focal:.3f} of the focal length: {_energy(height.absorbed)} of {kwh(height.aperture)} kWh "
+            f"on the aperture. {surely_worse(height)}; the others may be better by "
+            f"{100.0 * height.possible_gain:.2g} % at most."
+        ),
     ]
     if height.own is not None and height.absorbed.value > 0.0:
         share = 100.0 / height.absorbed.value
@@ -73,6 +71,18 @@ def height_section(scene_file: SceneFile, fit: Fit | None, days: Table, picture:
         words += told
         tables += found
     return Section(title=title, paragraphs=tuple(words), tables=(*tables, days), pictures=picture)
+
+
+def surely_worse(height: BestHeight) -> str:
+    """Which of the heights tried are worse beyond doubt."""
+    low, high = height.like_best
+    ends = [
+        *([] if low is None else [f"up to {1e3 * low:.0f} mm"]),
+        *([] if high is None else [f"from {1e3 * high:.0f} mm on"]),
+    ]
+    if not ends:
+        return "No height tried is surely worse"
+    return f"Heights {' and '.join(ends)} are surely worse"
 
 
 def _mm(length: Estimate) -> str:
@@ -192,10 +202,12 @@ def year_section(year: Year, pictures: tuple[Picture, ...]) -> Section:
     """Months, key days, losses and alarms of a year."""
     total, design = year.total, year.design
     words = [
-        (f"{year.year}, a lens kept aimed all the time: {kwh(sum(total.absorbed))} kWh absorbed of "
-        f"{kwh(total.aperture)} kWh on the aperture; distillate {sum(total.litres):.1f} L, "
-        f"{total.litres_per_m2:.0f} L for each m2 of aperture. Steps of {year.steps.seconds / 60.0:g} min, standard "
-        f"time UTC{year.utc_offset:+g} h."),
+        (
+            f"{year.year}, a lens kept aimed all the time: {kwh(sum(total.absorbed))} kWh absorbed of "
+            f"{kwh(total.aperture)} kWh on the aperture; distillate {sum(total.litres):.1f} L, "
+            f"{total.litres_per_m2:.0f} L for each m2 of aperture. Steps of {year.steps.seconds / 60.0:g} min, "
+            f"standard time UTC{year.utc_offset:+g} h."
+        ),
         *year.notes,
     ]
     if design.best_time is not None:
@@ -259,93 +271,4 @@ def _period(name: str, period: Period) -> tuple[str, ...]:
         kwh(sum(period.absorbed)),
         f"{sum(period.litres):.1f}",
         f"{period.litres_per_m2:.1f}",
-    )
-
-
-# Stray light --------------------------------------------------------------------------------------------------------
-
-
-def stray_section(more: More, date: str, pictures: tuple[Picture, ...]) -> Section:
-    """Where the focus goes when nobody moves the lens."""
-    title = "Stray light: a lens that nobody moves"
-    found = more.idle
-    if isinstance(found, str):
-        words = (
-            f"Left out: {found}. Cover the lens whenever nobody attends it.", *_walk_words(more.walks), NOT_FOLLOWED,
-        )  # fmt: skip
-        return Section(title=title, paragraphs=words)
-    words = (
-        (f"Left as it was last aimed the evening before (tilt {found.setting.tilt:.1f} deg, swivel "
-        f"{found.setting.swivel:.1f} deg) and not touched on {date}; an instant each {found.step:g} min."),
-        _fire_words(found),
-        *_walk_words(more.walks),
-        COVER,
-        NOT_FOLLOWED,
-        COARSE,
-    )
-    lit = [each for each in found.faces if each.worst is not None]
-    dark = [each.face.name for each in found.faces if each.worst is None]
-    rows = tuple(
-        (
-            each.face.name,
-            each.face.surrounding.material,
-            f"{each.worst.flux / 1e3:.1f}",
-            f"{each.worst.flux_error / 1e3:.1f}",
-            f"{each.worst.time_local:%H:%M}",
-            band(each.worst.flux),
-        )
-        for each in lit
-        if each.worst is not None
-    )
-    tables = (
-        Table(
-            caption="Highest flux on each surface around [kW/m2]",
-            heading=("Surface", "Material", "Peak", "+-", "At", "Reaches"),
-            rows=rows,
-        ),
-    )
-    return Section(
-        title=title,
-        paragraphs=words,
-        bullets=(*([f"No light from the lens falls on: {'; '.join(dark)}."] if dark else []), *_thresholds()),
-        tables=tables if rows else (),
-        pictures=pictures,
-        warning=True,
-    )
-
-
-def _thresholds() -> tuple[str, ...]:
-    return tuple(
-        f"From {each.flux / 1e3:g} kW/m2: {each.name}; exposure {each.exposure}. Source: {each.source}."
-        for each in THRESHOLDS
-    )
-
-
-def _fire_words(found: IdlePath) -> str:
-    spot = found.first_fire(DEFAULT_THRESHOLD)
-    if spot is None:
-        return (
-            f"At none of these instants does a listed thing that burns see {DEFAULT_THRESHOLD / 1e3:g} kW/m2: "
-            f"{LOWER_RISK}. Cover the lens all the same."
-        )
-    return (
-        f"FIRE: {found.faces[spot.face].face.name} sees {spot.flux / 1e3:.1f} kW/m2 first at "
-        f"{spot.time_local:%H:%M}; wood can ignite from {DEFAULT_THRESHOLD / 1e3:g} kW/m2 on."
-    )
-
-
-def _walk_words(walks: tuple[WalkOff, ...]) -> tuple[str, ...]:
-    if not walks:
-        return ()
-    first, hours = shortest(walks), WATCHED.total_seconds() / 3600.0
-    if first is None or first.fire is None:
-        return (
-            (f"If nobody comes after a setting of the day's plan, nothing listed that burns sees "
-            f"{DEFAULT_THRESHOLD / 1e3:g} kW/m2 within {hours:g} h: {LOWER_RISK}. Cover the lens all the same."),
-        )
-    return (
-        (f"FIRE: if nobody comes after the setting that ends at {first.row.until:%H:%M}, "
-        f"{first.path.faces[first.fire.face].face.name} sees {DEFAULT_THRESHOLD / 1e3:g} kW/m2 or more after "
-        f"{first.minutes or 0.0:.0f} min: the shortest such time of the day. {WALK_RAYS} rays each "
-        f"{STRAY_STEP.total_seconds() / 60.0:g} min make it rather too short than too long."),
     )

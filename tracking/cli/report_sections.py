@@ -11,7 +11,8 @@ from tracking.cli.day_numbers import slope_of
 from tracking.cli.day_table import remarks, sun_words
 from tracking.cli.light_numbers import Light
 from tracking.cli.report_gather import More
-from tracking.cli.report_more import height_section, moves_section, stray_section, year_section
+from tracking.cli.report_more import height_section, moves_section, surely_worse, year_section
+from tracking.cli.report_stray import stray_section
 from tracking.cli.scene_words import dni_source, lens_words, tubes_words
 from tracking.energy.fit.result import Fit
 from tracking.paper.light_figures import ENTRY_WORDS
@@ -164,16 +165,18 @@ def _day(told: Told) -> Section:
         if aim is None:
             continue
         slope = slope_of(entry)
-        rows.append((
-            f"{entry.instant.time_local:%H:%M}",
-            f"{entry.instant.solar_azimuth:.0f}",
-            f"{entry.instant.solar_elevation:.0f}",
-            f"{aim.setting.tilt:.1f}",
-            f"{aim.setting.swivel:.1f}",
-            "-" if slope is None else f"{slope:.1f}",
-            f"{entry.powers.absorbed:.0f}",
-            f"{entry.powers.absorbed_standard_error:.1f}",
-        ))
+        rows.append(
+            (
+                f"{entry.instant.time_local:%H:%M}",
+                f"{entry.instant.solar_azimuth:.0f}",
+                f"{entry.instant.solar_elevation:.0f}",
+                f"{aim.setting.tilt:.1f}",
+                f"{aim.setting.swivel:.1f}",
+                "-" if slope is None else f"{slope:.1f}",
+                f"{entry.powers.absorbed:.0f}",
+                f"{entry.powers.absorbed_standard_error:.1f}",
+            )
+        )
     offsets = sorted({f"UTC{e.instant.time_local:%z}" for e in plan.instants})
     totals = plan.totals
     return Section(
@@ -262,9 +265,7 @@ def _uncertainty(told: Told) -> Section:
 
 
 def _height_error(fit: Fit) -> str:
-    height = fit.height
-    low, high = (1e3 * end for end in height.like_best)
-    return f"{1e3 * height.height.standard_error:.1f} mm; from {low:.0f} to {high:.0f} mm none is surely worse"
+    return f"{1e3 * fit.height.height.standard_error:.1f} mm. {surely_worse(fit.height)}"
 
 
 def _stray_error(more: More) -> str:
@@ -304,4 +305,3 @@ def _again(told: Told) -> Section:
         ),
         typed=told.command,
     )
-
