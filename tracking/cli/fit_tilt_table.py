@@ -127,7 +127,20 @@ def _reach(reach: Sequence[Reach], names: dict[str, str], width: int) -> list[st
         "What the frame must reach, and how many per cent of the energy are lost where it ends some degrees short of "
         "that, aimed as well as it then can be:"
     )
-    return [paragraph(text, width=width), table(key, [[needed, *columns]], width=width)]
+    turn = {end.end: end.needed for end in reach if end.axis == "swivel"}
+    more = []
+    if turn and turn["highest"] - turn["lowest"] >= WHOLE_TURN:
+        more.append(
+            paragraph(
+                f"The {names['swivel']} goes past the same side both ways within the span. A whole turn of 360 deg is "
+                "enough if the lens may be swung round once on some days.",
+                width=width,
+            )
+        )
+    return [paragraph(text, width=width), table(key, [[needed, *columns]], width=width), *more]
+
+
+WHOLE_TURN = 360.0  # [deg]
 
 
 def tilt_object(tilt: Tilt | None) -> dict[str, Any] | None:
