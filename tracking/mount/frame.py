@@ -76,7 +76,7 @@ def frame_of(mount: Mount, scene: Scene) -> Frame:
     swivels = np.array([_facing(mount)])
     if mount.kind == "polar":
         swivels = _settings(mount.swivel_limits or ALL_ROUND, SWIVEL_STEP)
-    every = [extent(mount, scene, Setting(float(t), float(s))) for t in tilts for s in swivels]
+    every = [each for tilt in tilts for each in extents(mount, scene, float(tilt), swivels)]
     return Frame(
         shown=tuple(extent(mount, scene, setting) for setting in shown_settings(mount)),
         tallest=max(every, key=lambda each: each.height),
@@ -112,25 +112,33 @@ def _facing(mount: Mount) -> float:
 
 def extent(mount: Mount, scene: Scene, setting: Setting) -> Extent:
     """The room that lens and row take at a setting."""
-    x, y, n = lens_axes(mount, setting.tilt, setting.swivel)
-    points = np.concatenate([_sheet_points(scene), _row_points(mount, scene, setting.tilt)]) @ np.array([x, y, n])
-    level_axis, level_across = _level_directions(mount, setting)
-    along, across = points @ level_axis, points @ level_across
-    return Extent(
-        setting=setting,
-        inclination=math.degrees(math.atan2(math.hypot(n[0], n[1]), abs(n[2]))),
-        top=float(points[:, 2].max()),
-        bottom=float(points[:, 2].min()),
-        along=float(along.max() - along.min()),
-        across=float(across.max() - across.min()),
-        radius=float(np.hypot(points[:, 0], points[:, 1]).max()),
+    return extents(mount, scene, setting.tilt, np.array([setting.swivel]))[0]
+
+
+def extents(mount: Mount, scene: Scene, tilt: float, swivels: Floats) -> list[Extent]:
+    """The room at a tilt and each of some swivels (n,) [deg]."""
+    x, y, n = lens_axes(mount, np.full(len(swivels), tilt), swivels)
+    inside = np.concatenate([_sheet_points(scene), _row_points(mount, scene, tilt)])
+    points = inside @ np.stack([x, y, n], axis=1)  # (swivels, points, 3) in east, north, up
+    # Level directions along the tilt axis and across it, turned with the swivel; east and north for `polar`.
+    azimuths = np.zeros(len(swivels)) if mount.kind == "polar" else swivels
+    along, across = (
+        np.einsum("spk,sk->sp", points, sun_vector(azimuths + turn, np.zeros(len(swivels)))) for turn in (90.0, 0.0)
     )
-
-
-def _level_directions(mount: Mount, setting: Setting) -> tuple[Floats, Floats]:
-    """Unit vectors (3,) along the tilt axis and at right angles to it, both level; east and north for `polar`."""
-    azimuth = 0.0 if mount.kind == "polar" else setting.swivel
-    return sun_vector(azimuth + 90.0, 0.0), sun_vector(azimuth, 0.0)
+    heights, radii = points[..., 2], np.hypot(points[..., 0], points[..., 1])
+    inclinations = np.degrees(np.arctan2(np.hypot(n[:, 0], n[:, 1]), np.abs(n[:, 2])))
+    return [
+        Extent(
+            setting=Setting(tilt, float(swivels[k])),
+            inclination=float(inclinations[k]),
+            top=float(heights[k].max()),
+            bottom=float(heights[k].min()),
+            along=float(np.ptp(along[k])),
+            across=float(np.ptp(across[k])),
+            radius=float(radii[k].max()),
+        )
+        for k in range(len(swivels))
+    ]
 
 
 def leaning_radius(mount: Mount, scene: Scene) -> float:
