@@ -43,9 +43,9 @@ def year(
     with scene_errors(scene):
         with console.progress_bar("Building the response table, once for this scene") as progress:
             response = response_table(scene_file, progress=progress)
-        found = year_of(
-            scene_file, dt.datetime.now(scene_file.site.zone).year if of is None else of, interval, response
-        )
+        calendar_year = dt.datetime.now(scene_file.site.zone).year if of is None else of
+        with console.progress_bar("Boiling through the year") as progress:
+            found = year_of(scene_file, calendar_year, interval, response, progress=progress)
     from tracking.cli.year_numbers import csv_text, json_object
     from tracking.cli.year_table import DRINKING, table_text
 

@@ -6,12 +6,27 @@ the air's temperature and the light are constant within a step. `LIMITS` says so
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
 from raytrace.arrays import Floats
-from tracking.boiler import Boiler
+from tracking.boiler import STEFAN_BOLTZMANN, ZERO_CELSIUS, Boiler
+from tracking.energy.boil_kernel import (
+    DRY,
+    DRY_AFTER,
+    FEED,
+    LINE,
+    LOST,
+    SOLIDS,
+    SPILT,
+    SPILT_ENERGY,
+    STEAM,
+    TEMPERATURE,
+    WATER,
+    TubeNumbers,
+    fill_steps,
+)
 from tracking.energy.steam import Steam, water_density
 
 LIMITS = (
@@ -29,18 +44,7 @@ LIMITS = (
 )
 """Limits of the model, in sentences for the reader."""
 
-LONGEST_SUBSTEP = 900.0
-"""[s]; the loss is taken at the temperature halfway, so that what is left is of second order in it."""
-
-LARGEST_CHANGE = 0.2
-"""Share of a tube's thermal time constant that one step of the integration may take."""
-
-MOST_SUBSTEPS = 2000
-DRY = 1e-9
-"""Water below which a tube is dry [kg]: a microgram, rounding of the sums."""
-
-DRIVEN_OUT_BY_HEAT = 1.0
-"""Absorbed power from which a constant feed is open [W]: any light on the tube."""
+SECONDS_PER_HOUR = 3600.0
 
 MILLIGRAMS = 1e6
 """[mg/kg]; the concentrations are of some grams a litre at most, so that a litre counts as a kilogram."""
@@ -50,7 +54,7 @@ Bools = np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class Flows:
-    """What passed through each tube in a span of time: arrays (tubes,), [kg] and [J], each summed by itself.
+    """What passed through each tube in a span of time (tubes,), or in each of n spans (n, tubes): [kg] and [J].
 
     Energies of flows are counted from water at 0 degC. `dry_after` is the time [s] into the span at which a tube ran
     dry, infinity where it did not.
@@ -76,6 +80,25 @@ class Flows:
         )
 
 
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class States:
+    """Tubes behind each step: temperature [degC], water and dissolved solids [kg], arrays (n, tubes)."""
+
+    temperature: Floats
+    water: Floats
+    solids: Floats
+
+
+def is_dry(water: Floats) -> Bools:
+    """Where there is no water [kg] in a tube; of the same shape."""
+    return np.asarray(water <= DRY)
+
+
+def concentration(solids: Floats, water: Floats) -> Floats:
+    """Dissolved solids in the water [mg/L], from [kg] of each; 0 where there is no water; of the same shape."""
+    return np.where(is_dry(water), 0.0, MILLIGRAMS * solids / np.maximum(water, DRY))
+
+
 class TubeRow:
     """The tubes of a row as time goes on: temperature (tubes,) [degC], water and dissolved solids (tubes,) [kg]."""
 
@@ -88,21 +111,25 @@ class TubeRow:
         self.temperature = np.full(tubes, boiler.feed_temperature)
         self.water = np.full(tubes, self.morning_water)
         self.solids = self.water * boiler.dissolved_solids / MILLIGRAMS
+        self._numbers = self._tube_numbers()
 
     @property
     def dry(self) -> Bools:
         """Which tubes hold no water (tubes,)."""
-        return np.asarray(self.water <= DRY)
+        return is_dry(self.water)
 
     @property
     def concentration(self) -> Floats:
         """Dissolved solids in the water of each tube (tubes,) [mg/L]; 0 where there is no water."""
-        return np.where(self.dry, 0.0, MILLIGRAMS * self.solids / np.maximum(self.water, DRY))
+        return concentration(self.solids, self.water)
 
     def energy(self) -> Floats:
         """Energy of each tube and its water over a dry tube at 0 degC (tubes,) [J]."""
-        wet = np.minimum(self.temperature, self.steam.boiling_point)
-        return self.boiler.heat_capacity * self.temperature + self.water * self.steam.liquid(wet)
+        return self._energy_of(self.temperature, self.water)
+
+    def _energy_of(self, temperature: Floats, water: Floats) -> Floats:
+        wet = np.minimum(temperature, self.steam.boiling_point)
+        return self.boiler.heat_capacity * temperature + water * self.steam.liquid(wet)
 
     def drain(self, which: Bools) -> Flows:
         """Let the water of some tubes out, with its solids and its heat."""
@@ -141,95 +168,73 @@ class TubeRow:
 
     def advance(self, seconds: float, absorbed: Floats, air: float) -> Flows:
         """Let time pass under constant light (tubes,) [W] and constant air [degC]."""
+        flows, _ = self.advance_steps(seconds, np.asarray(absorbed)[None], np.array([air]))
+        return Flows(**{field.name: getattr(flows, field.name)[0] for field in fields(Flows)})
+
+    def advance_steps(self, seconds: float, absorbed: Floats, air: Floats) -> tuple[Flows, States]:
+        """Let n steps of the same length [s] pass, each under constant light (n, tubes) [W] and air (n,) [degC].
+
+        Returns what passed in each step, arrays (n, tubes), and the tubes as they are behind each step.
+        """
         tubes = len(self.water)
-        total = {name: np.zeros(tubes) for name in ("lost", "lost_on_line", "steam", "feed", "spilt", "spilt_energy")}
-        dry_after = np.full(tubes, math.inf)
-        start, passed = self.energy(), 0.0
-        count = min(MOST_SUBSTEPS, max(1, math.ceil(seconds / self._substep(absorbed, air))))
-        step = seconds / count
-        for _ in range(count):
-            dry_share = self._substep_taken(step, absorbed, air, total)
-            ran_dry = np.isfinite(dry_share) & ~np.isfinite(dry_after)
-            dry_after = np.where(ran_dry, passed + step * np.where(ran_dry, dry_share, 0.0), dry_after)
-            passed += step
-        return self._flows(
-            absorbed=absorbed * seconds,
-            stored=self.energy() - start,
-            dry_after=dry_after,
-            **total,
-        )
-
-    def _substep(self, absorbed: Floats, air: float) -> float:
-        """A step that is short against each tube's time constant, a dry one at its hottest [s]."""
-        capacity = self.boiler.heat_capacity + self.water * self.steam.boiling_liquid / self.steam.boiling_point
-        hottest = np.maximum(self.temperature, np.where(self.dry & (absorbed > 0.0), HOT, 0.0))
-        slope = np.maximum(self.boiler.loss.slope(hottest, air), 1e-6)
-        return min(LONGEST_SUBSTEP, float((LARGEST_CHANGE * capacity / slope).min()))
-
-    def _substep_taken(self, step: float, absorbed: Floats, air: float, total: dict[str, Floats]) -> Floats:
-        """One short step; adds to `total` and returns the share of it after which a tube ran dry, else infinity."""
-        boiler, steam = self.boiler, self.steam
-        was_dry = self.dry
+        light = np.ascontiguousarray(absorbed, dtype=np.float64)
         before = self.energy()
-        lost = step * self._mean_loss(step, absorbed, air)
-        feed = np.zeros_like(before)
-        if boiler.feeding == "rate":
-            per_second = boiler.feed_rate * self.feed_density / 3600.0
-            feed = np.where(~was_dry & (absorbed >= DRIVEN_OUT_BY_HEAT), per_second * step, 0.0)
-        energy = before + step * absorbed - lost + feed * self.feed_enthalpy
-        water = self.water + feed
-        at_boiling = boiler.heat_capacity * steam.boiling_point + water * steam.boiling_liquid
-        excess = np.where(was_dry, 0.0, np.maximum(energy - at_boiling, 0.0))
-        line = np.minimum(excess, step * boiler.steam_line_loss * max(0.0, steam.boiling_point - air))
-        # Where the level is held, each kilogram of steam makes room for one of feed, which is warmed up at once.
-        each = steam.vapour - (self.feed_enthalpy if boiler.feeding == "level" else steam.boiling_liquid)
-        wished = (excess - line) / each
-        made = wished if boiler.feeding == "level" else np.minimum(wished, water)
-        if boiler.feeding == "level":
-            feed = feed + made
-            water = water + made
-        energy = energy - line - made * steam.vapour + (made * self.feed_enthalpy if boiler.feeding == "level" else 0.0)
-        water = water - made
-        runs_dry = ~was_dry & (water <= DRY)
-        water = np.where(runs_dry, 0.0, water)
-        dry = was_dry | runs_dry
-        self.temperature = np.where(
-            dry,
-            energy / boiler.heat_capacity,
-            steam.temperature_of(energy=energy, water=water, heat_capacity=boiler.heat_capacity),
+        state = np.stack([self.temperature, self.water, self.solids, np.full(tubes, math.inf)], axis=1)
+        flows, after = np.zeros((*light.shape, 6)), np.zeros((*light.shape, 4))
+        fill_steps(self._numbers, float(seconds), light, np.asarray(air, dtype=np.float64), state, flows, after)
+        self.temperature, self.water, self.solids = (state[:, k].copy() for k in (TEMPERATURE, WATER, SOLIDS))
+        states = States(temperature=after[..., TEMPERATURE], water=after[..., WATER], solids=after[..., SOLIDS])
+        energies = self._energy_of(states.temperature, states.water)
+        return self._flows(
+            shape=light.shape,
+            absorbed=light * seconds,
+            stored=np.diff(energies, axis=0, prepend=before[None]),
+            dry_after=after[..., DRY_AFTER],
+            lost=flows[..., LOST],
+            lost_on_line=flows[..., LINE],
+            steam=flows[..., STEAM],
+            feed=flows[..., FEED],
+            spilt=flows[..., SPILT],
+            spilt_energy=flows[..., SPILT_ENERGY],
+        ), states
+
+    def _tube_numbers(self) -> TubeNumbers:
+        """The tube and its water as the compiled loop takes them."""
+        boiler, steam, loss = self.boiler, self.steam, self.boiler.loss
+        by_rate = boiler.feeding == "rate"
+        return TubeNumbers(
+            area=float(loss.area),
+            a1=float(loss.a1),
+            a2=float(loss.a2),
+            radiation=loss.emittance * STEFAN_BOLTZMANN,
+            conduction=float(loss.conduction),
+            heat_capacity=float(boiler.heat_capacity),
+            line_loss=float(boiler.steam_line_loss),
+            held_level=float(boiler.feeding == "level"),
+            feed=boiler.feed_rate * self.feed_density / SECONDS_PER_HOUR if by_rate else 0.0,
+            feed_enthalpy=self.feed_enthalpy,
+            salt=boiler.dissolved_solids / MILLIGRAMS,
+            full=self.full,
+            spills=float(by_rate),
+            boiling_point=steam.boiling_point,
+            boiling_liquid=steam.boiling_liquid,
+            vapour=steam.vapour,
+            zero_celsius=ZERO_CELSIUS,
+            node_width=steam.boiling_point / len(steam.slopes),
+            enthalpies=steam.enthalpies,
+            slopes=steam.slopes,
         )
-        spilt = np.where(dry, 0.0, np.maximum(water - self.full, 0.0)) if boiler.feeding == "rate" else 0.0 * water
-        spilt_energy = spilt * steam.liquid(np.clip(self.temperature, 0.0, steam.boiling_point))
-        solids = self.solids + feed * boiler.dissolved_solids / MILLIGRAMS
-        self.solids = solids * (1.0 - spilt / np.maximum(water, DRY))
-        self.water = water - spilt
-        for name, value in (
-            ("lost", lost), ("lost_on_line", line), ("steam", made), ("feed", feed), ("spilt", spilt),
-            ("spilt_energy", spilt_energy),
-        ):
-            total[name] += value
-        return np.where(runs_dry, np.minimum(1.0, made / np.maximum(wished, DRY)), math.inf)
 
-    def _mean_loss(self, step: float, absorbed: Floats, air: float) -> Floats:
-        """Loss (tubes,) [W] at the temperature halfway through a step; water stops at its boiling point."""
-        capacity = self.boiler.heat_capacity + self.water * self.steam.boiling_liquid / self.steam.boiling_point
-        now = self.boiler.loss.watts(self.temperature, air)
-        halfway = self.temperature + 0.5 * step * (absorbed - now) / capacity
-        halfway = np.where(self.dry, halfway, np.minimum(halfway, self.steam.boiling_point))
-        return self.boiler.loss.watts(halfway, air)
-
-    def _flows(self, **given: Floats) -> Flows:
-        nothing = np.zeros(len(self.water))
+    def _flows(self, shape: tuple[int, ...] | None = None, **given: Floats) -> Flows:
+        shape = (len(self.water),) if shape is None else shape
+        nothing = np.zeros(shape)
         values = {name: given.get(name, nothing) for name in FLOW_NAMES}
         return Flows(
             **values,
             steam_energy=values["steam"] * self.steam.vapour,
             feed_energy=values["feed"] * self.feed_enthalpy,
-            dry_after=given.get("dry_after", np.full(len(self.water), math.inf)),
+            dry_after=given.get("dry_after", np.full(shape, math.inf)),
         )
 
 
 FLOW_NAMES = ("absorbed", "lost", "lost_on_line", "stored", "steam", "feed", "spilt", "spilt_energy")
-
-HOT = 400.0
-"""Temperature at which the steps for a dry tube are chosen [degC]: hotter than tubes of this kind get."""
