@@ -173,7 +173,7 @@ def test_without_the_extra_the_message_says_how_to_get_it(
     monkeypatch.setitem(sys.modules, "distributed", None)  # as if it were not installed
     run = focalrow("fit", simple_scene, "--places", places, "--scheduler", "tcp://127.0.0.1:9")
     assert run.status == 2
-    assert 'pip install "focalrow[cluster]"' in run.err
+    assert 'focalrow[cluster]: pip install -e ".[cluster]"' in run.err
 
 
 @pytest.mark.parametrize(

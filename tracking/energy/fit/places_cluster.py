@@ -14,7 +14,8 @@ CONNECT_TIMEOUT = 10
 WORKER_TIMEOUT = 30
 """Time that its first worker has to come [s]."""
 
-INSTALL = 'pip install "focalrow[cluster]"'
+INSTALL = 'pip install -e ".[cluster]" in the checkout'
+"""How the extra focalrow[cluster] is installed; this package is in no registry."""
 
 
 def answers_from_cluster(
@@ -71,7 +72,7 @@ def _client(address: str) -> Any:  # noqa: ANN401 - a client of a library withou
         raise InputError(
             key="--scheduler",
             problem="a Dask cluster needs the library distributed, which is not installed",
-            allowed=f"Install it with: {INSTALL}. Without --scheduler the places run on this machine.",
+            allowed=f"Install the extra focalrow[cluster]: {INSTALL}. Without --scheduler the places run on this machine.",
         ) from None
     try:
         client = Client(address, timeout=CONNECT_TIMEOUT)
