@@ -269,6 +269,8 @@ def _draw_profile(axes: Axes, view: LightView, here: Profiles, centre: float) ->
             height = top * (1.08 + 0.11 * k)
             axes.plot([(centre - 0.5 * width) * MM, (centre + 0.5 * width) * MM], [height] * 2, color=colour, lw=2.2,
                       marker="|", ms=7, label=f"{name} = {width * MM:.1f} mm")  # fmt: skip
+            axes.annotate(name, ((centre + 0.5 * width) * MM, height), xytext=(5, 0), textcoords="offset points",
+                          va="center", fontsize=8.5)  # fmt: skip
     axes.axvspan(-0.5 * tubes.absorber_diameter * MM + centre * MM, 0.5 * tubes.absorber_diameter * MM + centre * MM,
                  color="#dddddd", zorder=0,
                  label=f"absorber's width, {tubes.absorber_diameter * MM:.0f} mm")  # fmt: skip
