@@ -11,7 +11,7 @@ from tracking.cli import console, files
 from tracking.cli.fit_numbers import json_object
 from tracking.cli.fit_table import MOVED_WORDS, millimetres
 from tracking.cli.fit_tilt_table import tilt_object
-from tracking.cli.scene_words import closing_sections, dni_source, lens_words, tubes_words
+from tracking.cli.scene_words import closing_sections, dni_source, lens_words, scene_errors, tubes_words
 from tracking.cli.tables import NOTHING, Column, bullets, console_width, number, paragraph, section, table
 from tracking.energy.fit.places import Answer, Question, read_places, scene_at
 from tracking.energy.fit.result import Fit
@@ -46,7 +46,8 @@ def tell_places(question: Question, places: Path, where: Where, *, json: bool, o
     """
     sites = read_places(places)
     scene_at(question.scene_file, sites[0])  # refuses a sky that belongs to one place before any long work
-    with console.progress_bar(f"Trying lens heights and tilts at {len(sites)} places") as progress:
+    what = f"Trying lens heights and tilts at {len(sites)} places"
+    with scene_errors(question.scene_file.path), console.progress_bar(what) as progress:
         if where.scheduler is None:
             from tracking.energy.fit.places_here import answers_here
 

@@ -72,7 +72,8 @@ def _client(address: str) -> Any:  # noqa: ANN401 - a client of a library withou
         raise InputError(
             key="--scheduler",
             problem="a Dask cluster needs the library distributed, which is not installed",
-            allowed=f"Install the extra focalrow[cluster]: {INSTALL}. Without --scheduler the places run on this machine.",
+            allowed=f"Install the extra focalrow[cluster]: {INSTALL}. Without --scheduler the places run on this "
+            "machine.",
         ) from None
     try:
         client = Client(address, timeout=CONNECT_TIMEOUT)
