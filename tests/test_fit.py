@@ -19,6 +19,24 @@ def test_wrong_spans_are_told(focalrow: Callable[..., Any], simple_scene: Path, 
     assert words in run.err
 
 
+@pytest.mark.parametrize("way", ["by-plan", "seasonal"])
+def test_a_fixed_mount_is_not_moved(focalrow: Callable[..., Any], simple_scene: Path, way: str) -> None:
+    text = simple_scene.read_text(encoding="utf-8")
+    fixed = 'kind = "fixed"\nfacing = "180 deg"\ntilt = "30 deg"'
+    simple_scene.write_text(text.replace('kind = "swivel-tilt"', fixed), encoding="utf-8")
+    run = focalrow("fit", simple_scene, "--moved", way)
+    assert run.status == 2
+    assert "nothing moves there" in run.err
+
+
+def test_a_span_without_sun(focalrow: Callable[..., Any], simple_scene: Path) -> None:
+    text = simple_scene.read_text(encoding="utf-8")
+    simple_scene.write_text(text.replace('"40 deg"', '"78 deg"'), encoding="utf-8")
+    run = focalrow("fit", simple_scene, "--over", "2026-12-21", "--hours", "16", "--rays", "64")
+    assert run.status == 0
+    assert "No light reaches the tubes" in run.out
+
+
 def test_a_day_as_json(focalrow: Callable[..., Any], simple_scene: Path) -> None:
     run = focalrow("fit", simple_scene, "--over", "2026-06-21", "--json", "--no-tilt", "--hours", "64", "--rays", "512")
     assert run.status == 0

@@ -13,6 +13,7 @@ from tracking.energy.fit.moving import Moved, aimed, by_plan, seasonal, standing
 from tracking.energy.fit.result import DayMoves, Fit, Way
 from tracking.energy.fit.sample import Effort, absorbed_energies, drawn
 from tracking.energy.fit.tilt import tilt_of
+from tracking.errors import InputError
 from tracking.scenefile import SceneFile
 
 TableOf = Callable[[SceneFile, Progress | None], ResponseTable]
@@ -75,10 +76,18 @@ def fit_of(
     Raises
     ------
     InputError
-        If the weather file cannot be used, or there is no day that a plan of moves could be made for.
+        If the weather file cannot be used, there is no day that a plan of moves could be made for, or a fixed mount is
+        to be moved.
     ValueError
         If the lens cannot be built.
     """
+    if scene_file.mount.kind == "fixed" and moved in {"by-plan", "seasonal"}:
+        raise InputError(
+            file=str(scene_file.path),
+            key="--moved",
+            problem=f'"{moved}" does not go with kind = "fixed": nothing moves there',
+            allowed='Allowed: "perfectly" or "fixed", which both leave it as it stands',
+        )
     effort = effort or Effort()
     steps = _Steps(progress)
     hours = hours_of(scene_file, span)
