@@ -211,10 +211,10 @@ def year_section(year: Year, pictures: tuple[Picture, ...]) -> Section:
         *year.notes,
     ]
     if design.best_time is not None:
-        dry = "never" if design.dry_out is None else f"after {design.dry_out:.0f} min"
+        dry = "never runs dry" if design.dry_out is None else f"runs dry after {design.dry_out:.0f} min"
         words.append(
             f"Strongest light on a tube: {design.best_absorbed:.0f} W on tube {design.best_tube}. There it needs a "
-            f"feed of {design.needed_feed:.3g} L/h. If the feed stops there, the tube runs dry {dry}, and dry it "
+            f"feed of {design.needed_feed:.3g} L/h. If the feed stops there, the tube {dry}; a dry one "
             f"reaches {design.stagnation:.0f} degC: never fill it hot."
         )
     alarms = [alarm.words for alarm in year.alarms[:MOST_ALARMS]]

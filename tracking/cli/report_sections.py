@@ -11,7 +11,7 @@ from tracking.cli.day_numbers import slope_of
 from tracking.cli.day_table import remarks, sun_words
 from tracking.cli.light_numbers import Light
 from tracking.cli.report_gather import More
-from tracking.cli.report_more import height_section, moves_section, surely_worse, year_section
+from tracking.cli.report_more import height_section, moves_section, names_of_axes, surely_worse, year_section
 from tracking.cli.report_stray import stray_section
 from tracking.cli.scene_words import dni_source, lens_words, tubes_words
 from tracking.energy.fit.result import Fit
@@ -179,6 +179,7 @@ def _day(told: Told) -> Section:
         )
     offsets = sorted({f"UTC{e.instant.time_local:%z}" for e in plan.instants})
     totals = plan.totals
+    axes = tuple(name.capitalize() for name in names_of_axes(told.scene_file))
     return Section(
         title=f"The day, kept aimed: {plan.date.isoformat()}",
         paragraphs=(
@@ -193,10 +194,12 @@ def _day(told: Told) -> Section:
         tables=(
             Table(
                 caption="Azimuth and height of the sun, settings that aim at it, tube slope [deg]; power absorbed",
-                heading=("Time", "Azimuth", "Height", "Tilt", "Swivel", "Tube slope", "Power W", "+- W"),
+                heading=("Time", "Azimuth", "Height", *axes, "Tube slope", "Power W", "+- W"),
                 rows=tuple(rows),
             ),
-        ),
+        )
+        if rows
+        else (),
         pictures=_named(told, "sun-and-reach"),
     )
 

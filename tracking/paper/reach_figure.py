@@ -79,14 +79,14 @@ def sun_and_reach(scene_file: SceneFile, plan: Day, moves: MovesPlan | None) -> 
     tilts = [i.aim.setting.tilt for i in aimed if i.aim is not None]
     name = "declination setting" if scene_file.mount.kind == "polar" else "tilt"
     worst = max((abs(i.aim.angles.longitudinal) for i in aimed if i.aim is not None), default=0.0)
-    span = f"from {min(tilts):.0f} to {max(tilts):.0f} deg" if tilts else "not used"
+    span = f"runs from {min(tilts):.0f} to {max(tilts):.0f} deg" if tilts else "is not used"
     return Picture(
         name="sun-and-reach",
         title="The sun's path, the mount's reach and the day's moves",
         alt=(
             f"The sun's path at {scene_file.site.name} on {len(dates)} days over the mount's reach. On "
             f"{plan.date.isoformat()} the lens can be aimed at {len(reached)} of {len(aimed)} instants with the sun "
-            f"at {MIN_ELEVATION:g} deg or above; its {name} runs {span} and the skew along the grooves goes up to "
+            f"at {MIN_ELEVATION:g} deg or above; its {name} {span} and the skew along the grooves goes up to "
             f"{worst:.0f} deg. {_moves_words(moves)}"
         ),
         figure=figure,
