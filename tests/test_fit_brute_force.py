@@ -26,7 +26,6 @@ from tracking.energy.fit.hours import Hours, Span, Sunlight, aimed_settings, hou
 from tracking.energy.fit.judge import Judge, tilts_to_try
 from tracking.energy.fit.sample import Effort
 from tracking.energy.fit.seasons import season_swivel, seasonal_tilts
-from tracking.energy.fit.setting import best_setting
 from tracking.mount import Mount, row_pose
 from tracking.response import response_table
 from tracking.scenefile import read_scene
@@ -34,7 +33,7 @@ from tracking.scenefile import read_scene
 SCENES = Path(__file__).parent.parent / "scenes"
 
 HOURS, HEIGHTS, RAYS = 200, 12, 1 << 14
-MORE_HOURS, FEWER_RAYS = 1000, 1 << 11
+MORE_HOURS, FEWER_RAYS = 600, 1 << 11
 """For a lens that stands still: the sun is on its row for a few of the hours only."""
 
 SPAN = Span(year=2026)
@@ -111,7 +110,7 @@ def test_no_height_of_a_grid_is_better(scene_path: Path) -> None:
 def test_no_way_to_build_is_better_than_the_first(scene_path: Path) -> None:
     file = read_scene(scene_path)
     hours = hours_of(file, SPAN)
-    rows = ways_to_build(file, hours, effort=Effort(draws=3, rays=1 << 10)).rows
+    rows = ways_to_build(file, hours, effort=Effort(draws=3, rays=1 << 9)).rows
     few = random_hours(hours, seed=13)
 
     def of(number: int) -> Floats:
@@ -131,8 +130,7 @@ def test_no_tilt_left_for_the_year_is_better(name: str) -> None:
     """Of the marks of the mounts whose tilt is set by the season; the third scene has no answer of that kind."""
     file = read_scene(SCENES / f"{name}.toml")
     judge = Judge(file, hours_of(file, SPAN), response_table(file))
-    setting = best_setting(judge)
-    swivel = season_swivel(judge, setting)
+    swivel = season_swivel(judge)
     one = seasonal_tilts(judge, swivel, (1,))[0].seasons[0].tilt
     few = np.sort(np.random.default_rng(17).choice(len(judge.hours), MORE_HOURS, replace=False))
     hours = judge.hours.only(few)

@@ -7,7 +7,7 @@ import numpy as np
 from raytrace.arrays import Floats, Ints
 from tracking.energy.fit.hours import Hours, Sunlight, sunlight
 from tracking.energy.year import Responds
-from tracking.mount import Marks, Mount
+from tracking.mount import Marks, Mount, Setting
 from tracking.scenefile import SceneFile
 
 THINNED = 8
@@ -28,6 +28,7 @@ class Judge:
 
     def __init__(self, scene_file: SceneFile, hours: Hours, table: Responds) -> None:
         self.scene_file, self.hours, self.table = scene_file, hours, table
+        self.best: Setting | None = None  # of a lens that stands still, as soon as it was searched
         angles = np.arange(0.0, 90.0, 0.25)
         best = np.zeros(len(angles))
         for sign in (-1.0, 1.0):

@@ -79,8 +79,7 @@ def standing_still(judge: Judge) -> Moved:
 
 def seasonal(judge: Judge) -> Moved:
     """Only the tilt is set, four times a year; within a month or a day there is one setting."""
-    swivel = season_swivel(judge, best_setting(judge))
-    found = seasonal_tilts(judge, swivel, (SEASONAL_COUNT,))[0]
+    found = seasonal_tilts(judge, season_swivel(judge), (SEASONAL_COUNT,))[0]
     light = judge.light(found.tilt, found.swivel)
     return Moved(
         hours=judge.hours,

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from raytrace.arrays import Floats
-from tracking.energy.fit.judge import BIN_DAYS, Judge, tilts_to_try
-from tracking.energy.fit.setting import followed_hour_angle
-from tracking.mount import Setting
+from tracking.energy.fit.judge import Judge, tilts_to_try
+from tracking.energy.fit.setting import best_setting, followed_hour_angle
 
 COUNTS = (1, 2, 4)
 """Settings a year for which the best parts of the year are searched; twelve go by the months of the calendar."""
@@ -123,11 +122,14 @@ def best_parts(energies: Floats, count: int) -> tuple[tuple[int, int], ...]:
     return tuple((first, int(setting[first, length])) for first, length in zip(firsts, lengths, strict=True))
 
 
-def season_swivel(judge: Judge, standing: Setting) -> Floats | float:
-    """Swivel under seasonal tilts: a polar mount follows the sun's hour angle, any other faces one way."""
-    if judge.scene_file.mount.kind == "polar":
-        return followed_hour_angle(judge.scene_file.mount, judge.hours)
-    return standing.swivel
-
-
-__all__ = ["BIN_DAYS", "COUNTS", "Season", "SeasonalTilts", "best_parts", "season_swivel", "seasonal_tilts"]
+def season_swivel(judge: Judge) -> Floats | float:
+    """Swivel under seasonal tilts: a polar mount follows the sun's hour angle, any other faces one way, the best one
+    where it has the choice.
+    """
+    mount = judge.scene_file.mount
+    if mount.kind == "polar":
+        return followed_hour_angle(mount, judge.hours)
+    limits = mount.swivel_limits
+    if limits is not None and limits[0] == limits[1]:
+        return limits[0]
+    return best_setting(judge).swivel

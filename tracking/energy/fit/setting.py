@@ -59,7 +59,13 @@ def ranges_of(mount: Mount) -> Ranges:
 
 
 def best_setting(judge: Judge) -> Setting:
-    """The setting that absorbs most, by a look all round, then ever finer ones around the best few."""
+    """The setting that absorbs most, by a look all round, then ever finer ones around the best few; once a judge."""
+    if judge.best is None:
+        judge.best = _searched(judge)
+    return judge.best
+
+
+def _searched(judge: Judge) -> Setting:
     ranges = ranges_of(judge.scene_file.mount)
     hours = judge.hours
     few = hours.only(np.arange(0, len(hours), COARSE_HOURS)) if len(hours) > MOST_COARSE else hours

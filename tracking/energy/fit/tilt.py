@@ -95,8 +95,7 @@ def tilt_of(judge: Judge, scene: Scene, effort: Effort, *, seasons: bool) -> Til
     found: tuple[Effected, ...] = ()
     still = None
     if seasons or mount.kind in {"tilt", "polar"}:
-        setting = best_setting(judge)
-        plans = seasonal_tilts(judge, season_swivel(judge, setting))
+        plans = seasonal_tilts(judge, season_swivel(judge))
         rows = [energies(judge.light(plan.tilt, plan.swivel), mount) for plan in plans]
         found = tuple(
             Effected(
@@ -108,7 +107,7 @@ def tilt_of(judge: Judge, scene: Scene, effort: Effort, *, seasons: bool) -> Til
             for k, (plan, row) in enumerate(zip(plans, rows, strict=True))
         )
         if mount.kind == "swivel-tilt":
-            still = _standing(judge, energies, setting)
+            still = _standing(judge, energies)
     return Tilt(standing=still, seasonal=found, aimed=estimate(aimed), reach=reaches(judge), table_error=error)
 
 
@@ -116,10 +115,10 @@ Energies = Callable[[Sunlight, Mount], Floats]
 """Energy absorbed of the light on a mount, one estimate a replicate (replicates,) [J]."""
 
 
-def _standing(judge: Judge, energies: Energies, setting: Setting | None = None) -> Standing:
+def _standing(judge: Judge, energies: Energies) -> Standing:
     """The best setting of a lens that stands still, its bands, and what the scene's own one loses."""
     mount = judge.scene_file.mount
-    setting = setting or best_setting(judge)
+    setting = best_setting(judge)
     best = energies(judge.light(*setting), standing(mount, setting))
     own, shortfall = None, None
     if mount.kind == "fixed" and mount.tilt is not None and mount.facing is not None:
