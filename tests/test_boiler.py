@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from reference.plain_boiler import PlainTube
 
 from tracking.boiler import STEFAN_BOLTZMANN, Boiler, Feeding, HeatLoss
 from tracking.energy.boiler import TubeRow
@@ -126,3 +127,37 @@ def test_salt_stays(steam: Steam) -> None:
     flows = row.advance(3600.0 * 5, np.array([400.0]), 25.0)
     expected = 300.0 * (1.0 + flows.steam[0] / row.water[0])
     assert row.concentration[0] == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize(("feeding", "rate"), [("level", 0.0), ("rate", 0.3), ("rate", 3.0), ("fill", 0.0)])
+def test_the_compiled_loop_against_plain_steps(steam: Steam, feeding: Feeding, rate: float) -> None:
+    """900 s are one step for a full tube, so that both take the same steps; agreement to rounding."""
+    built = boiler(feeding=feeding, feed_rate=rate)
+    row = TubeRow(built, steam, 1)
+    plain = PlainTube(built, steam, temperature=20.0, water=float(row.water[0]), salt=float(row.solids[0]))
+    sums = dict.fromkeys(("lost", "steam", "feed", "lost_on_line", "spilt"), 0.0)
+    for watts, air in [(0.0, -30.0), (0.0, -30.0), *[(450.0, 25.0)] * 5, (0.0, 5.0), (700.0, 40.0)]:
+        flows = row.advance(900.0, np.array([watts]), air)
+        plain.step(900.0, watts, air)
+        for name in sums:
+            sums[name] += float(getattr(flows, name)[0])
+    assert row.temperature[0] == pytest.approx(plain.temperature, abs=1e-8)
+    assert row.water[0] == pytest.approx(plain.water, rel=1e-10)
+    assert row.solids[0] == pytest.approx(plain.salt, rel=1e-10)
+    expected = {
+        "lost": plain.lost, "steam": plain.made, "feed": plain.fed, "lost_on_line": plain.line, "spilt": plain.spilt
+    }  # fmt: skip
+    assert sums == pytest.approx(expected, rel=1e-9, abs=1e-9)
+    assert sums["steam"] > 0.1
+
+
+def test_many_steps_at_once_are_steps_one_by_one(steam: Steam) -> None:
+    watts = np.array([[0.0, 50.0], [300.0, 500.0], [400.0, 20.0]])
+    air = np.array([10.0, 20.0, 30.0])
+    together, one_by_one = TubeRow(boiler(), steam, 2), TubeRow(boiler(), steam, 2)
+    flows, states = together.advance_steps(1800.0, watts, air)
+    for k in range(3):
+        alone = one_by_one.advance(1800.0, watts[k], float(air[k]))
+        np.testing.assert_array_equal(flows.steam[k], alone.steam)
+        np.testing.assert_array_equal(states.temperature[k], one_by_one.temperature)
+    np.testing.assert_array_equal(together.energy(), one_by_one.energy())

@@ -10,7 +10,7 @@ from tracking.cli.scene_words import closing_sections, dni_source, lens_words, t
 from tracking.cli.tables import Column, bullets, number, paragraph, section, table
 from tracking.cli.year_numbers import share_not_condensed
 from tracking.energy.boiler import LIMITS
-from tracking.energy.year import FILL_MARGIN, SAFE_SHOCK, Alarm, KeyDay, Period, Year
+from tracking.energy.year import FILL_MARGIN, SAFE_SHOCK, STEP_ERROR, Alarm, KeyDay, Period, Year
 from tracking.plans.day import JOULES_PER_KWH
 from tracking.scenefile import SceneFile
 
@@ -28,6 +28,7 @@ MOST_ALARMS = 12
 def table_text(scene_file: SceneFile, year: Year, *, width: int) -> str:
     """The numbers for people."""
     name = scene_file.site.name
+    traces = "one coarse trace" if year.ledger_traces == 1 else f"{year.ledger_traces} coarse traces"
     opening = [
         f"Times are standard time, UTC{year.utc_offset:+g} h, all year: no daylight saving.",
         f"DNI: {dni_source(scene_file)}. Every kWh and litre here stands and falls with it.",
@@ -35,8 +36,9 @@ def table_text(scene_file: SceneFile, year: Year, *, width: int) -> str:
         tubes_words(scene_file),
         (
             f"Steps of {year.steps.seconds / 60.0:g} min, the sun in the middle of each. Absorbed energy is from the "
-            f"scene's response table (+- {100.0 * year.table_error:.2g} % of the aperture power, rms); the ledger from "
-            f"{year.ledger_traces} coarse traces. The sums hold for a lens that is kept aimed all the time."
+            f"scene's response table (+- {100.0 * year.table_error:.2g} % of the aperture power, rms), its sums within "
+            f"{100.0 * STEP_ERROR:.1g} % of those of finer steps; the ledger from "
+            f"{traces}. The sums hold for a lens that is kept aimed all the time."
         ),
         (
             f"Water boils at {year.steam.boiling_point:.2f} degC here ({year.steam.pressure / 100.0:.1f} hPa), latent "

@@ -33,10 +33,15 @@ from tracking.sky.weather import WeatherYear, direct_normal_irradiance, read_wea
 
 __all__ = [
     "DISTILLATE_TEMPERATURE", "FILL_MARGIN", "SAFE_SHOCK", "Alarm", "Design", "KeyDay", "Period", "Responds", "Steps",
-    "Year", "cool_down_minutes", "places_of", "share_not_condensed", "stagnation_temperature", "year_of",
+    "Year", "air_temperatures", "cool_down_minutes", "places_of", "share_not_condensed", "stagnation_temperature",
+    "year_of",
 ]  # fmt: skip
 
 SECONDS_PER_HOUR = 3600.0
+STEP_ERROR = 0.003
+"""Share by which energies summed in steps of up to an hour differ from those of fine steps at most; most of it comes
+from the first and last step with light. From comparing steps of 15, 30 and 60 min on 24 days of the year."""
+
 DISTILLATE_TEMPERATURE = 20.0
 """At which litres of distillate are measured [degC]."""
 
@@ -98,7 +103,7 @@ def year_of(
         dni[~gap] = weather.dni_at(path.times_utc[~gap])
     else:
         dni = direct_normal_irradiance(sky, scene_file.site, path)
-    air = _air(weather, boiler, path.times_utc)
+    air = air_temperatures(weather, boiler, path.times_utc)
     aimed = (path.elevation >= MIN_ELEVATION) & (dni > 0.0) & ~gap
     chosen = np.flatnonzero(aimed)
     tubes = scene_file.scene.tubes.count
@@ -206,9 +211,9 @@ def _standard_offset(scene_file: SceneFile, year: int) -> float:
     return min((offset or dt.timedelta(0)).total_seconds() for offset in offsets) / SECONDS_PER_HOUR
 
 
-def _air(weather: WeatherYear | None, boiler: Boiler, times: np.ndarray[tuple[int, ...], np.dtype[np.datetime64]]) -> (
-    Floats
-):
+def air_temperatures(
+    weather: WeatherYear | None, boiler: Boiler, times: np.ndarray[tuple[int, ...], np.dtype[np.datetime64]]
+) -> Floats:
     """Temperature of the air at each instant [degC]; the scene's where the file has none."""
     if weather is None:
         return np.full(len(times), boiler.air_temperature)

@@ -51,7 +51,8 @@ def days(year: Year, title: str) -> Picture:
         axes.plot(hours[of], power, color=colour, ls=dashes, marker=marker, ms=3.0, lw=1.2, label=_day_words(key.date))
     lit = hours[steps.aimed > 0.0]
     if len(lit):
-        axes.set_xlim(np.floor(lit.min()), np.ceil(lit.max()))
+        step = steps.seconds / 3600.0
+        axes.set_xlim(np.floor(lit.min() - step), np.ceil(lit.max() + step))
     axes.set_ylim(bottom=0.0)
     axes.set_xlabel(_clock(year))
     axes.set_ylabel("absorbed by the row [W]")
