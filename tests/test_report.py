@@ -4,6 +4,7 @@ import json
 import re
 import shutil
 import subprocess
+import unicodedata
 from collections.abc import Callable
 from html.parser import HTMLParser
 from pathlib import Path
@@ -182,7 +183,7 @@ def check_print(browser: str, text: str, home: Path) -> None:
         browse(browser, home, "--no-pdf-header-footer", f"--print-to-pdf={pdf}", page.as_uri())
         pages = PdfReader(pdf).pages
         assert float(pages[0].mediabox.width) == pytest.approx(width, abs=1.0)
-        texts = [each.extract_text() for each in pages]
+        texts = [unicodedata.normalize("NFKC", each.extract_text()) for each in pages]  # takes ligatures apart
         whole = [t for t in texts if "Where the aperture power goes" in t]
         assert len(whole) == 1
         assert "reflected by the lens" in whole[0]
@@ -199,3 +200,25 @@ def browse(browser: str, home: Path, *arguments: str) -> subprocess.CompletedPro
         [browser, *flags, f"--user-data-dir={home / 'profile'}", *arguments],
         check=True, capture_output=True, text=True, timeout=300,
     )  # fmt: skip
+
+
+def test_report_refuses_what_it_cannot_write_before_it_works(
+    focalrow: Callable[..., Run], simple_scene: Path, tmp_path: Path
+) -> None:
+    run = focalrow("report", simple_scene, "--out", tmp_path / "out", "--language", "la")
+    assert run.status == 2
+    assert "--language" in run.err
+    assert "en, es, fr, pt" in run.err
+    run = focalrow("report", simple_scene, "--out", simple_scene)
+    assert run.status == 2
+    assert "--out" in run.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_short_table_stays_whole_and_long_keys_may_break() -> None:
+    long = Table(caption="Keys", heading=("Key", "Value"), rows=tuple((f"lens.groove_{k}", "1") for k in range(40)))
+    text = page("Title", "Below", [Section(title="One", tables=(long,)), Section(title="Two", typed="x")])
+    assert "lens.<wbr>groove_<wbr>0" in text
+    assert "<table>\n<caption>Keys" in text
+    assert 'class="short"' in small_page()  # of two rows
+    assert '<section aria-labelledby="part-2" class="short">' in text
