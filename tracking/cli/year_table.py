@@ -36,8 +36,8 @@ def table_text(scene_file: SceneFile, year: Year, *, width: int) -> str:
         tubes_words(scene_file),
         (
             f"Steps of {year.steps.seconds / 60.0:g} min, the sun in the middle of each. Absorbed energy is from the "
-            f"scene's response table (+- {100.0 * year.table_error:.2g} % of the aperture power, rms), its sums within "
-            f"{100.0 * STEP_ERROR:.1g} % of those of finer steps; the ledger from "
+            f"scene's response table (+- {100.0 * year.table_error:.2g} % of the aperture power, rms), its sums over "
+            f"the year within {100.0 * STEP_ERROR:.1g} % of those of finer steps; the ledger from "
             f"{traces}. The sums hold for a lens that is kept aimed all the time."
         ),
         (

@@ -75,7 +75,7 @@ def read_log(path: Path, scene_file: SceneFile) -> tuple[Interval, ...]:
     """
 
     def wrong(key: str, problem: str, allowed: str = EXAMPLE_LINES) -> InputError:
-        return InputError(file=str(path), key=key, problem=problem, allowed=allowed)
+        return InputError(file=str(path), key=key, problem=problem, allowed=f"Allowed: {allowed}")
 
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -94,12 +94,12 @@ def read_log(path: Path, scene_file: SceneFile) -> tuple[Interval, ...]:
             raise wrong(f"{line}, column {bad.column}", f'"{bad.written}" cannot be read', bad.allowed) from None
         start, end = (_at_site(row[name].strip(), scene_file) for name in ("start", "end"))
         if not start < end:
-            raise wrong(f"{line}, column end", f'"{row["end"].strip()}" is not after the start', "A later time.")
+            raise wrong(f"{line}, column end", f'"{row["end"].strip()}" is not after the start', "a later time.")
         if intervals and start < intervals[-1].end:
             raise wrong(
                 f"{line}, column start",
                 f'"{row["start"].strip()}" lies before the end of the line above',
-                "Intervals in order of time that do not overlap.",
+                "intervals in order of time that do not overlap.",
             )
         intervals.append(
             Interval(start=start, end=end, measured=values["distillate_ml"], dni=values.get(DNI_COLUMN))
@@ -147,9 +147,9 @@ def _is_time(text: str) -> float:
 
 
 EXAMPLE_LINES = (
-    "Lines such as 2026-06-21T10:00,2026-06-21T11:00,350 under start,end,distillate_ml; a column dni_w_m2 if wanted."
+    "lines such as 2026-06-21T10:00,2026-06-21T11:00,350 under start,end,distillate_ml; a column dni_w_m2 if wanted."
 )
-A_TIME = "A date and time such as 2026-06-21T10:00, clock time of the site, or with an offset: 2026-06-21T10:00-06:00."
+A_TIME = "a date and time such as 2026-06-21T10:00, clock time of the site, or with an offset: 2026-06-21T10:00-06:00."
 DNI_COLUMN = "dni_w_m2"
 MOST_DISTILLATE = 1e6
 """[mL]; a cubic metre in one interval is a slip of the pen."""
@@ -157,8 +157,8 @@ MOST_DISTILLATE = 1e6
 _READERS: tuple[tuple[str, Callable[[str], float], str], ...] = (
     ("start", _is_time, A_TIME),
     ("end", _is_time, A_TIME),
-    ("distillate_ml", _number_up_to(MOST_DISTILLATE), f"A number from 0 to {MOST_DISTILLATE:.0f}, in mL, no unit."),
-    (DNI_COLUMN, _number_up_to(MAX_DNI), f"Nothing, or a number from 0 to {MAX_DNI:g}, in W/m^2, without a unit."),
+    ("distillate_ml", _number_up_to(MOST_DISTILLATE), f"a number from 0 to {MOST_DISTILLATE:.0f}, in mL, no unit."),
+    (DNI_COLUMN, _number_up_to(MAX_DNI), f"nothing, or a number from 0 to {MAX_DNI:g}, in W/m^2, without a unit."),
 )
 
 

@@ -39,7 +39,7 @@ __all__ = [
 
 SECONDS_PER_HOUR = 3600.0
 STEP_ERROR = 0.003
-"""Share by which energies summed in steps of up to an hour differ from those of fine steps at most; most of it comes
+"""Share by which a year's energies in steps of up to an hour differ from those of fine steps at most; most of it comes
 from the first and last step with light. From comparing steps of 15, 30 and 60 min on 24 days of the year."""
 
 DISTILLATE_TEMPERATURE = 20.0
