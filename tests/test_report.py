@@ -15,6 +15,8 @@ from conftest import Run
 from matplotlib.figure import Figure
 from pypdf import PdfReader
 
+from tracking.paper import style
+from tracking.paper.reach_figure import LINES
 from tracking.paper.report import Section, Table, page
 from tracking.paper.style import Picture
 
@@ -79,6 +81,13 @@ def test_colours_of_letters_have_the_contrast_of_level_aa() -> None:
     for colour in letters:
         # WCAG 2.1, 1.4.3: at least 4.5:1 for letters of any size.
         assert (darkest_ground + 0.05) / (relative_luminance(colour) + 0.05) >= 4.5, colour
+
+
+def test_lines_of_pictures_stand_out_from_the_page_and_differ_without_colour() -> None:
+    # WCAG 2.1, 1.4.11: parts of a picture that must be seen have 3:1 to what is beside them.
+    for colour in style.LINE_COLOURS:
+        assert 1.05 / (relative_luminance(colour.removeprefix("#").lower()) + 0.05) >= 3.0, colour
+    assert len({dashes for _, dashes, _ in LINES}) == len({marker for *_, marker in LINES}) == len(LINES)
 
 
 @pytest.fixture

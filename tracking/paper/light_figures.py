@@ -211,14 +211,15 @@ def focal_line(view: LightView) -> Picture:
         norm=PowerNorm(0.5, vmin=0.0),
         rasterized=True,
     )
-    bottom.axhline(scene.lens_height * MM, color="white", lw=1.2, ls="--")
+    rim = [style.dark_rim(2.0)]
+    bottom.axhline(scene.lens_height * MM, color="white", lw=1.2, ls="--", path_effects=rim)
     bottom.annotate(
         "plane of the tubes", ((centre - 0.98 * half) * MM, scene.lens_height * MM), xytext=(0, 4),
-        textcoords="offset points", color="white", fontsize=8.5,
+        textcoords="offset points", color="white", fontsize=8.5, path_effects=rim,
     )  # fmt: skip
     best = int(np.argmin(found.w90))
-    bottom.plot((found.centroid - 0.5 * found.w90) * MM, heights * MM, color="white", lw=0.8)
-    bottom.plot((found.centroid + 0.5 * found.w90) * MM, heights * MM, color="white", lw=0.8)
+    bottom.plot((found.centroid - 0.5 * found.w90) * MM, heights * MM, color="white", lw=0.8, path_effects=rim)
+    bottom.plot((found.centroid + 0.5 * found.w90) * MM, heights * MM, color="white", lw=0.8, path_effects=rim)
     bottom.set_ylim(heights[-1] * MM, heights[0] * MM)
     bottom.set_xlim((centre - half) * MM, (centre + half) * MM)
     bottom.set_xlabel("x across the grooves [mm]")
@@ -263,7 +264,7 @@ def _draw_profile(axes: Axes, view: LightView, here: Profiles, centre: float) ->
     axes.stairs(here.ratio[0], here.edges * MM, color="black", lw=1.0, fill=False)
     top = float(here.ratio[0].max())
     for k, (name, width, colour) in enumerate(
-        (("w50", line.w50, style.ORANGE), ("w90", line.w90, style.BLUE), ("w95", line.w95, style.GREEN))
+        (("w50", line.w50, style.RED), ("w90", line.w90, style.BLUE), ("w95", line.w95, style.GREEN))
     ):
         if width is not None:
             height = top * (1.08 + 0.11 * k)

@@ -33,7 +33,7 @@ HOURS_APART = 3
 """Hours of the day that are written beside its path."""
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-LINES = ((style.BLUE, "-", "o"), (style.RED, "--", "s"), (style.GREEN, "-.", "^"), (style.PURPLE, ":", "D"))
+LINES = tuple(zip(style.LINE_COLOURS, ("-", "--", "-.", ":"), ("o", "s", "^", "D"), strict=True))
 """Colour, dashes and marker of each of several days."""
 
 POINTS = {0: "N", 90: "E", 180: "S", 270: "W"}

@@ -20,6 +20,9 @@ BLACK, ORANGE, SKY, GREEN = "#000000", "#E69F00", "#56B4E9", "#009E73"
 YELLOW, BLUE, RED, PURPLE = "#F0E442", "#0072B2", "#D55E00", "#CC79A7"
 """Okabe and Ito's colours: Color Universal Design, 2008. Lines that carry them differ in dashes or markers too."""
 
+LINE_COLOURS = (BLUE, RED, GREEN, PURPLE)
+"""Those that stand out from white by 3:1 and more, as WCAG 2.1, 1.4.11 asks of lines; the others fill areas."""
+
 MAP = "cividis"
 """Colours of maps: even steps of lightness, made for colour-blind readers (Nunez, Anderton and Renslow, PLoS ONE 13
 (2018) e0199239); on a grey printer light stays more and dark stays less."""
@@ -87,3 +90,8 @@ def new_figure(height: float) -> Figure:
 def halo() -> AbstractPathEffect:
     """A white rim for letters that stand on lines."""
     return withStroke(linewidth=2.5, foreground="white")
+
+
+def dark_rim(width: float) -> AbstractPathEffect:
+    """A black rim of that line width [pt] for white lines and letters on a map, whose colours may be light."""
+    return withStroke(linewidth=width, foreground="black")
