@@ -81,3 +81,12 @@ def test_tangent_of_a_turned_angle(angle: float, turn: float) -> None:
     x, y, z = turned_centre(math.tan(math.radians(angle)), 0.3, turn, 0.0)
     assert math.atan2(x, z) == pytest.approx(math.radians(angle) + turn, abs=1e-9)
     assert y / math.hypot(x, z) == pytest.approx(0.3 * math.cos(math.radians(angle) + turn), abs=1e-9)
+
+
+@pytest.mark.parametrize("angle", [-60.0, 0.0, 45.0, 80.0])
+@pytest.mark.parametrize("turn", [-0.1, 0.0, 1e-4, 0.01])
+def test_tangent_of_an_angle_turned_along_the_grooves(angle: float, turn: float) -> None:
+    """The same for the other angle, exact: tan(angle + turn) along, and the one across as it was."""
+    x, y, z = turned_centre(0.3, math.tan(math.radians(angle)), 0.0, turn)
+    assert x / z == pytest.approx(0.3, abs=1e-9)
+    assert math.atan2(y, z) == pytest.approx(math.radians(angle) + turn, abs=1e-9)
