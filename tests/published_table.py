@@ -249,6 +249,9 @@ class Bookkeeper:
         if doubled:
             self.message = f"more than one published value is called {doubled[0][1]!r} in {doubled[0][0]}"
             session.exitstatus = pytest.ExitCode.TESTS_FAILED
+        elif self.config.getoption("--write-table") and not set(SUBJECTS) <= {row.module for row in rows}:
+            self.message = "the table is written by a run of all of tests/published only"
+            session.exitstatus = pytest.ExitCode.USAGE_ERROR
         elif self.config.getoption("--write-table"):
             TABLE.write_text(_text(rows), encoding="utf-8")
             self.message = f"{TABLE} written: {sum(_counted(rows).values())} published values of {len(rows)} rows count"
