@@ -13,10 +13,12 @@ from matplotlib.figure import Figure
 from matplotlib.text import Annotation
 
 from tracking.mount import Setting
+from tracking.paper.season_sheet import SeasonInput, season_pages
 from tracking.paper.sheet import ACTED_ON, MissingGlyphError, Paper, SheetInput, pdf_bytes, sheet_pages
 from tracking.paper.words import WORDS
 from tracking.plans.marks import MINUTE
 from tracking.plans.moves import MovesPlan, Stretch
+from tracking.plans.season import KeptDay, Piece
 from tracking.scenefile import read_scene
 from tracking.sky.magnetic import magnetic_declination
 from tracking.sky.sunpath import clock_multiples, sun_path
@@ -62,22 +64,81 @@ def texts(page: Figure) -> list[str]:
     return [text.get_text() for text in page.axes[0].texts if not isinstance(text, Annotation)]
 
 
-@pytest.mark.parametrize(("paper", "language"), [("A4", "en"), ("Letter", "es"), ("A4", "fr"), ("Letter", "pt")])
+ALL_SHEETS = [("A4", "en"), ("Letter", "es"), ("A4", "fr"), ("Letter", "pt")]
+
+
+def check_layout(page: Figure) -> None:
+    """Nothing leaves the page, and no text lies over another."""
+    renderer = FigureCanvasAgg(page).get_renderer()
+    width, height = page.get_size_inches() * page.dpi
+    drawn = [t for t in page.axes[0].texts if not isinstance(t, Annotation)]
+    boxes = [(text.get_text(), text.get_window_extent(renderer)) for text in drawn if text.get_text()]
+    for words, box in boxes:
+        assert box.x0 > 0, words
+        assert box.y0 > 0, words
+        assert box.x1 < width, words
+        assert box.y1 < height, words
+    for (one, a), (other, b) in itertools.combinations(boxes, 2):
+        # Boxes hold room for descenders above and below the letters: a pixel of common room is no contact.
+        apart = a.x1 <= b.x0 + 1 or b.x1 <= a.x0 + 1 or a.y1 <= b.y0 + 1 or b.y1 <= a.y0 + 1
+        assert apart, f"{one!r} over {other!r}"
+
+
+@pytest.mark.parametrize(("paper", "language"), ALL_SHEETS)
 def test_nothing_overlaps_and_nothing_is_cut_off(scene_path: Path, paper: Paper, language: str) -> None:
     for page in sheet_pages(sheet_input(scene_path, rows=22, gap=2), paper=paper, language=language):
-        renderer = FigureCanvasAgg(page).get_renderer()
-        width, height = page.get_size_inches() * page.dpi
-        drawn = [t for t in page.axes[0].texts if not isinstance(t, Annotation)]
-        boxes = [(text.get_text(), text.get_window_extent(renderer)) for text in drawn if text.get_text()]
-        for words, box in boxes:
-            assert box.x0 > 0, words
-            assert box.y0 > 0, words
-            assert box.x1 < width, words
-            assert box.y1 < height, words
-        for (one, a), (other, b) in itertools.combinations(boxes, 2):
-            # Boxes hold room for descenders above and below the letters: a pixel of common room is no contact.
-            apart = a.x1 <= b.x0 + 1 or b.x1 <= a.x0 + 1 or a.y1 <= b.y0 + 1 or b.y1 <= a.y0 + 1
-            assert apart, f"{one!r} over {other!r}"
+        check_layout(page)
+
+
+def season_input(scene: Path, *, rows: int, count: int) -> SeasonInput:
+    """Fortnights of our own invention with the same rows, the lens covered after every second one."""
+    data = sheet_input(scene, rows=rows, gap=1)
+    pieces = []
+    for k in range(count):
+        first = DAY + 14 * k * dt.timedelta(1)
+        days = tuple(
+            KeptDay(
+                date=first + n * dt.timedelta(1),
+                least_share=0.85 - 0.01 * n,
+                least_at=data.plan.stretches[0].start,
+                lost_promise=0.0,
+                absorbed=9e6,
+                perfect=1e7,
+            )
+            for n in range(14)
+        )
+        pieces.append(Piece(first=first, last=first + 13 * dt.timedelta(1), plan=data.plan, days=days))
+    return SeasonInput(scene_file=data.scene_file, pieces=tuple(pieces), declination=data.declination)
+
+
+@pytest.mark.parametrize(("paper", "language"), ALL_SHEETS)
+def test_a_season_fits_on_two_pages_where_nothing_overlaps(scene_path: Path, paper: Paper, language: str) -> None:
+    pages = season_pages(season_input(scene_path, rows=5, count=7), paper=paper, language=language)
+    assert len(pages) <= 2
+    for page in pages:
+        check_layout(page)
+        for text in page.axes[0].texts:
+            if not isinstance(text, Annotation):
+                acted_on = text.get_text().endswith("°") or text.get_text()[:2].isdigit()
+                assert float(text.get_fontsize()) >= (14.0 if acted_on and len(text.get_text()) < 7 else 11.0)
+    assert "72 %" in " ".join(texts(pages[0]))  # the worst of all days
+    assert WORDS[language].cautions[1].split()[0] in " ".join(texts(pages[-1]))
+
+
+def test_a_long_table_goes_on_in_the_next_column_under_its_heading(simple_scene: Path) -> None:
+    pages = season_pages(season_input(simple_scene, rows=60, count=1))
+    printed = list(itertools.chain.from_iterable(texts(page) for page in pages))
+    assert printed.count("20 March to 2 April") > 1
+    assert sum(words.endswith("°") and words[0] == "-" for words in printed) == 60
+
+
+@pytest.mark.parametrize(
+    ("minutes", "told"), [(23.4, "after 23 min"), (0.0, "never be late"), (None, "for 2 h"), ("not known", "listed")]
+)
+def test_the_sheet_tells_of_the_walk_off(simple_scene: Path, minutes: float | str | None, told: str) -> None:
+    walk_off = None if isinstance(minutes, str) else minutes
+    data = dataclasses.replace(sheet_input(simple_scene, rows=3), watched=minutes != "not known", walk_off=walk_off)
+    assert told in " ".join(texts(sheet_pages(data)[0]))
 
 
 def test_type_is_large(simple_scene: Path) -> None:
@@ -107,6 +168,9 @@ def test_a_day_on_which_the_clock_changes_is_split(simple_scene: Path) -> None:
     pages = sheet_pages(sheet_input(simple_scene, rows=10, date=dt.date(2026, 3, 29), first=1))
     offsets = [next(words for words in texts(page) if "UTC" in words)[-9:] for page in pages]
     assert offsets == ["UTC+01:00", "UTC+02:00"]
+    # The row that lies across the change stands on both sheets, each time on the clock of its sheet.
+    assert "02:00" in texts(pages[0])
+    assert "03:00" in texts(pages[1])
 
 
 def test_the_compass_column_stays_out_where_the_model_does_not_know(simple_scene: Path) -> None:

@@ -161,7 +161,7 @@ def _draw_columns(page: Page, columns: Sequence[list[_Line]], top: float) -> Non
             elif line.cells:
                 page.text(x, y, line.cells[0], ACTED_ON, bold=True)
                 for n, cell in enumerate(line.cells[1:]):
-                    page.text(x + 36.0 + 21.0 * n, y, cell, ACTED_ON, bold=True, align="right")
+                    page.text(x + (37.0 if n == 0 else width), y, cell, ACTED_ON, bold=True, align="right")
                 page.line([x, x + width], [y + 1.8, y + 1.8], 0.3)
 
 

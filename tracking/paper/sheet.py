@@ -202,6 +202,8 @@ def _walk_off_words(data: SheetInput, words: Words) -> str:
         return words.walk_off_unknown
     if data.walk_off is None:
         return words.walk_off_none
+    if data.walk_off < 1.0:
+        return words.walk_off_now
     return words.walk_off.format(minutes=f"{math.floor(data.walk_off):d}")
 
 

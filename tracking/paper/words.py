@@ -18,6 +18,7 @@ class Words:
     shares: str
     energy: str
     walk_off: str
+    walk_off_now: str
     walk_off_none: str
     walk_off_unknown: str
     season_title: str
@@ -71,6 +72,7 @@ WORDS: Mapping[str, Words] = {
         shares="At least {share} % of the power of perfect aiming; {moves} settings.",
         energy="{moves} settings for {energy} % of the day's energy; at worst {share} % of the power is left.",
         walk_off="Unattended, the line first reaches something that burns after {minutes} min.",
+        walk_off_now="Late in a row the line already reaches something that burns: never be late with a move.",
         walk_off_none="Unattended for 2 h, the line met nothing listed that burns. Cover the lens all the same.",
         walk_off_unknown="Unattended, the line soon reaches what burns: nothing around is listed in the scene.",
         season_title="Lens settings from {first} to {last}",
@@ -135,6 +137,7 @@ WORDS: Mapping[str, Words] = {
         shares="Al menos {share} % de la potencia de la puntería perfecta; {moves} ajustes.",
         energy="{moves} ajustes para el {energy} % de la energía del día; en el peor momento queda el {share} %.",
         walk_off="Sin vigilancia, la línea llega a algo que arde a los {minutes} min.",
+        walk_off_now="Al final de una fila la línea ya llega a algo que arde: no se retrase nunca con un ajuste.",
         walk_off_none="Sin vigilancia 2 h, la línea no tocó nada anotado que arda. Cubra la lente igualmente.",
         walk_off_unknown="Sin vigilancia, la línea pronto llega a lo que arde: la escena no anota nada alrededor.",
         season_title="Ajustes de la lente del {first} al {last}",
@@ -199,6 +202,7 @@ WORDS: Mapping[str, Words] = {
         shares="Au moins {share} % de la puissance d'une visée parfaite ; {moves} réglages.",
         energy="{moves} réglages pour {energy} % de l'énergie du jour ; au pire il reste {share} % de la puissance.",
         walk_off="Sans surveillance, la ligne atteint ce qui brûle au bout de {minutes} min.",
+        walk_off_now="En fin de ligne du tableau, la lumière touche déjà ce qui brûle : ne soyez jamais en retard.",
         walk_off_none="Sans surveillance 2 h, la ligne n'a rien touché de noté qui brûle. Couvrez quand même.",
         walk_off_unknown="Sans surveillance, la ligne atteint vite ce qui brûle : la scène ne note rien autour.",
         season_title="Réglages de la lentille du {first} au {last}",
@@ -263,6 +267,7 @@ WORDS: Mapping[str, Words] = {
         shares="Pelo menos {share} % da potência da pontaria perfeita; {moves} ajustes.",
         energy="{moves} ajustes para {energy} % da energia do dia; no pior momento restam {share} % da potência.",
         walk_off="Sem vigilância, a linha chega a algo que arde ao fim de {minutes} min.",
+        walk_off_now="No fim de uma fila da tabela a luz já chega a algo que arde: nunca se atrase com um ajuste.",
         walk_off_none="Sem vigilância 2 h, a linha não tocou nada anotado que arda. Cubra a lente mesmo assim.",
         walk_off_unknown="Sem vigilância, a linha chega depressa ao que arde: a cena não anota nada à volta.",
         season_title="Ajustes da lente de {first} a {last}",
