@@ -41,8 +41,8 @@ def test_every_key_has_a_default_that_is_shown(simple_scene: Path) -> None:
 
 
 def test_an_envelope_has_losses_of_its_own(simple_scene: Path) -> None:
-    text = simple_scene.read_text(encoding="utf-8").replace("[mount]", f"{ENVELOPE}\n[mount]").replace('"40 mm"', '"60 mm"')
-    simple_scene.write_text(text, encoding="utf-8")
+    text = simple_scene.read_text(encoding="utf-8").replace('"40 mm"', '"60 mm"')
+    simple_scene.write_text(text.replace("[mount]", f"{ENVELOPE}\n[mount]"), encoding="utf-8")
     loss = read_scene(simple_scene).boiler.loss
     assert (loss.a1, loss.a2, loss.emittance, loss.conduction) == (0.0, 0.0, 0.065, 0.05)
 

@@ -16,9 +16,9 @@ from raytrace.response import Response, ResponseTable, TableError
 from tracking.energy.boiler import TubeRow
 from tracking.energy.measured import compared, read_log, table_words
 from tracking.energy.steam import ATMOSPHERE, steam_at
-from tracking.energy.tube_times import cool_down_minutes, stagnation_temperature
+from tracking.energy.tube_times import cool_down_minutes, share_not_condensed, stagnation_temperature
 from tracking.energy.year import STEP_ERROR, Alarm, Year, year_of
-from tracking.energy.year_boil import Boiled, boil
+from tracking.energy.year_boil import Boiled, boil, feed_alarms
 from tracking.errors import InputError
 from tracking.plans.day import day_plan
 from tracking.plans.power import Effort
@@ -134,8 +134,11 @@ def test_a_feed_that_is_too_small_is_told_and_runs_dry(scene: SceneFile) -> None
     assert {"feed", "dry", "stagnation"} <= kinds(found.alarms)
     words = next(alarm.words for alarm in found.alarms if alarm.kind == "feed")
     assert f"needs {found.design.needed_feed:.3g} L/h" in words
-    large = year(scene, feeding="rate", feed_rate=1.05 * found.design.needed_feed)
-    assert not {"feed", "dry", "stagnation"} & kinds(large.alarms)
+    needed = replace(scene.boiler, feeding="rate", feed_rate=found.design.needed_feed)
+    assert feed_alarms(found.design, needed) == []
+    assert len(feed_alarms(found.design, replace(needed, feed_rate=0.99 * needed.feed_rate))) == 1
+    watts = found.design.best_absorbed
+    assert days(scene, watts, feeding="rate", feed_rate=1.05 * needed.feed_rate, dissolved_solids=0.0).alarms == ()
 
 
 def test_salt_is_drained_past_its_limit(scene: SceneFile) -> None:
@@ -165,8 +168,11 @@ def test_when_it_is_safe_to_fill(plain_year: Year) -> None:
         assert day.stagnation > 200.0
 
 
-def test_a_condenser_that_is_too_small_is_an_alarm(scene: SceneFile) -> None:
-    large, small = year(scene, condenser_conductance=100.0), year(scene, condenser_conductance=0.5)
+def test_a_condenser_that_is_too_small_is_an_alarm(scene: SceneFile, plain_year: Year) -> None:
+    large, small = plain_year, year(scene, condenser_conductance=0.5)
+    enough = replace(scene.boiler, condenser_conductance=large.design.condenser_needed)
+    rates = large.steps.steam.sum(axis=1) / 3600.0
+    assert share_not_condensed(enough, large.steam, rates, large.steps.air).max() < 1e-12
     assert "condenser" not in {alarm.kind for alarm in large.alarms}
     assert "condenser" in {alarm.kind for alarm in small.alarms}
     assert sum(small.total.distillate) < sum(small.total.steam)
