@@ -15,10 +15,11 @@ from tracking.boiler import HeatLoss
 from tracking.costs import Costs
 from tracking.energy.fit import tolerances
 from tracking.energy.fit.builds import Slopes, _row, _Traced, as_built, options_of, slopes_of
-from tracking.energy.fit.distillate import litres
+from tracking.energy.fit.distillate import litres, morning_temperature
 from tracking.energy.fit.hours import Span, aimed_settings, hours_of, sunlight
 from tracking.energy.fit.moving import aimed
 from tracking.energy.fit.sample import Draws, Effort
+from tracking.energy.steam import ATMOSPHERE, steam_at
 from tracking.scenefile import SceneFile, read_scene
 
 EQUINOX = Span(year=2026, month=3, day=20)
@@ -80,10 +81,17 @@ def test_litres_of_an_hour_by_hand(file: SceneFile) -> None:
     draws = Draws(
         transversal=one, longitudinal=one, tilt=one, energy=np.full((2, 1), 800.0 * 3600.0), index=np.array([[0], [0]])
     )
-    found = litres(there, np.array([800.0]), 0, draws, np.full((2, 1, 1), 0.5))
+    found = litres(there, np.array([800.0]), 0, 3600.0, draws, np.full((2, 1, 1), 0.5))
     assert found == pytest.approx([0.518795, 0.518795], abs=2e-5)
-    warm = litres(there, np.array([800.0]), 1, draws, np.full((2, 1, 1), 0.5))
+    warm, cold = (litres(there, np.array([800.0]), 1, night, draws, np.full((2, 1, 1), 0.5)) for night in (3600.0, 5e4))
+    assert (cold < warm).all()
     assert (warm < found).all()
+    # One body that loses in proportion to its excess over the air cools by exp(-t k / C): k = 0.5 W/K, full of water.
+    plain = replace(boiler, loss=HeatLoss(area=0.2, conduction=0.5))
+    steam = steam_at(ATMOSPHERE)
+    capacity = plain.heat_capacity + plain.water_volume * 0.998207 * steam.boiling_liquid / steam.boiling_point
+    expected = 25.0 + (steam.boiling_point - 25.0) * math.exp(-0.5 * 3600.0 / capacity)
+    assert morning_temperature(plain, steam, 3600.0) == pytest.approx(expected, rel=1e-6)
 
 
 def test_slopes_of_tubes(file: SceneFile) -> None:

@@ -225,7 +225,12 @@ def _traced(built: SceneFile, option: BuildOption, light: Sunlight, hours: Hours
 
 
 def _litres(built: SceneFile, light: Sunlight, hours: Hours, draws: Draws, fractions: Floats) -> Floats:
-    return litres(built, light.energy / hours.seconds, len(np.unique(hours.day)), draws, fractions)
+    days = len(np.unique(hours.day))
+    night = DAY_SECONDS - float(hours.seconds.sum()) / max(1, days)
+    return litres(built, light.energy / hours.seconds, days, night, draws, fractions)
+
+
+DAY_SECONDS = 86400.0
 
 
 def has_boiler(scene_file: SceneFile) -> bool:
