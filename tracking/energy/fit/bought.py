@@ -45,7 +45,7 @@ GRID = (5, 3)
 HOPELESS = 1e-9
 """Chance of so large a misfit below which a side is not followed further."""
 
-MOST_ROUNDS = 7
+MOST_ROUNDS = 5
 MOST_STARTS = 3
 """Lowest places of the first look that are followed up."""
 
