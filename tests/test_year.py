@@ -230,8 +230,11 @@ def test_the_year_against_traces_of_24_days(shipped_table: Callable[[Path], Resp
     assert abs(absorbed - traced) < (3.0 * found.table_error + (0.005 + STEP_ERROR) * efficiency) * traced_aperture
 
 
-# Sums of the direct normal irradiance of the files that pvlib ships [kWh/m2], computed; tolerance 1 Wh.
-@pytest.mark.parametrize(("name", "dni_sum"), [("703165TY.csv", 819.209), ("723170TYA.CSV", 1476.549)])
+# Sums of the direct normal irradiance of the three weather files that pvlib ships [kWh/m2]: two TMY3 by their column
+# "DNI (W/m^2)", one TMY2 by its columns 24 to 27, added up without any reader; tolerance 1 Wh.
+@pytest.mark.parametrize(
+    ("name", "dni_sum"), [("703165TY.csv", 819.209), ("723170TYA.CSV", 1476.549), ("12839.tm2", 1504.922)]
+)
 def test_dni_sum_of_open_weather_files(scene: SceneFile, name: str, dni_sum: float) -> None:
     changed = replace(scene, sky=Sky(source="file", file=DATA / name))
     found = year_of(changed, 2025, HOUR, Even(), ledger_rays=64)
