@@ -201,6 +201,11 @@ def test_feed_and_condenser_of_the_best_moment_by_hand(plain_year: Year, scene: 
         design.condenser_duty / (plain_year.steam.boiling_point - 20.0), rel=1e-9
     )
     assert design.condenser_duty == pytest.approx(2.0 * kilograms * 2256.5e3 / 3600.0, rel=1e-2)
+    # Dry once 0.39694 L of 20 degC (see test_scenefile_boiler.py) have boiled away, as long as no more flows in.
+    seconds = 0.39694 * 0.99821 * 2256.5e3 / (design.best_absorbed - lost - line)
+    assert design.dry_out == pytest.approx(seconds / 60.0, rel=1e-3)
+    dry = float(boiler.loss.watts(np.array([design.stagnation]), 20.0)[0])
+    assert dry == pytest.approx(design.best_absorbed, rel=1e-6)
 
 
 @pytest.mark.long
