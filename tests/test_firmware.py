@@ -87,7 +87,7 @@ def scene(tmp_path: Path, name: str) -> Path:
 
 
 PERIODS = {
-    "simple": (dt.date(2026, 1, 1), 150, 4096),
+    "simple": (dt.date(2026, 1, 1), 75, 4096),
     "tropics": (dt.date(2026, 4, 18), 20, 8192),
     "south": (dt.date(2026, 5, 1), 60, 3000),
     "north": (dt.date(2026, 2, 1), 45, 70000),  # more than one array of 32,767 bytes

@@ -141,7 +141,8 @@ def test_command_refuses_a_tube_that_is_not_there(focalrow: Callable[..., Run], 
     assert "--missing-tube" in run.err
 
 
-def test_walk_offs_tell_the_first_fire_after_each_row(simple_scene: Path) -> None:
+def test_walk_offs_tell_the_first_fire_after_each_row(simple_scene: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(walkoff, "WALK_STEP", dt.timedelta(minutes=10))
     scene_file = read_scene(simple_scene)
     rows, of_plan = plan_rows(scene_file, DAY)
     assert not of_plan
@@ -156,7 +157,10 @@ def test_walk_offs_tell_the_first_fire_after_each_row(simple_scene: Path) -> Non
     assert walk_offs(scene_file, (middle,), 1e6, rays=1 << 10)[0].minutes is None
 
 
-def test_a_fire_while_the_lens_is_meant_to_stand_so_counts_as_at_once(simple_scene: Path) -> None:
+def test_a_fire_while_the_lens_is_meant_to_stand_so_counts_as_at_once(
+    simple_scene: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(walkoff, "WALK_STEP", dt.timedelta(minutes=10))
     scene_file = read_scene(simple_scene)
     rows, _ = plan_rows(scene_file, DAY)
     middle = rows[len(rows) // 2]
@@ -232,7 +236,11 @@ def _parked(simple_scene: Path, spots: tuple[Spot, ...], bound: float) -> Parkin
     )  # fmt: skip
 
 
-def test_a_worse_random_minute_raises_the_worst_case_and_widens_the_cover(simple_scene: Path) -> None:
+def test_a_worse_random_minute_raises_the_worst_case_and_widens_the_cover(
+    simple_scene: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(park, "CHECK_ROUNDS", 2)
+    monkeypatch.setattr(park, "FINAL", replace(park.FINAL, rays=1 << 10))
     found = _parked(simple_scene, (), 0.0)
     assert found.keeps
     assert found.cover == ()

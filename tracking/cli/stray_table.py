@@ -58,7 +58,11 @@ def table_text(
     if dark:
         parts.append(paragraph(f"No light from the lens falls on: {'; '.join(dark)}.", width=width))
     if lit:
-        parts.append(section("Longest time that one spot sees more than a threshold", _minutes(lit, width)))
+        parts.append(
+            section(
+                "Longest time that one spot sees more than a threshold, over all instants traced", _minutes(lit, width)
+            )
+        )
     parts += more
     parts.append(section("Bands of flux", bullets(band_words(), width=width)))
     remarks = [COVER, PLACES, NOT_FOLLOWED, *([COARSE] if found.step > FINE_STEP else [])]

@@ -104,7 +104,7 @@ def _minutes_picture(found: IdlePath, lit: list[FacePath], k: int, days: str) ->
     """How long each spot sees at least threshold number k."""
     threshold = THRESHOLDS[k]
     longest = max(float(each.above[k].max()) for each in lit)
-    steps = [each for each in MINUTE_STEPS if each <= longest] or [MINUTE_STEPS[0]]
+    steps = [found.step, *(each for each in MINUTE_STEPS if found.step < each <= longest)]
     edges = [*steps, max(longest, steps[-1]) + 1.0]
     colours = _band_colours(len(edges))
     norm = BoundaryNorm(edges, len(edges) - 1)
@@ -115,7 +115,7 @@ def _minutes_picture(found: IdlePath, lit: list[FacePath], k: int, days: str) ->
     ]
     words = (
         f"from {threshold.flux / 1e3:g} kW/m2 on: {threshold.name}, exposure {threshold.exposure}\n"
-        "sum over all instants shown; 'not at all' is no promise: cover the lens"
+        "sum over all instants traced; 'not at all' is no promise: cover the lens"
     )
     figure = _panels(lit, f"{title}\n{words}", handles, lambda ax, each: _draw(ax, each, each.above[k], colours, norm))
     return Picture(
@@ -132,9 +132,7 @@ def _shown_bands() -> list[Band]:
     for each in BANDS:
         if each.low == MERGED and found:
             below = found.pop()
-            found.append(
-                Band(low=below.low, high=each.high, name=f"{below.name}; {each.name.split(' (')[0]}")
-            )
+            found.append(Band(low=below.low, high=each.high, name=f"{below.name}; {each.name.split(' (')[0]}"))
         else:
             found.append(each)
     return found
