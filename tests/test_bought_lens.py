@@ -14,7 +14,8 @@ from scipy import stats
 from raytrace.optics.materials import constant_material
 from raytrace.scene import GroovesSide, Lens, Scene, SunOptics, Tubes
 from raytrace.trace import trace
-from tracking.energy.fit.bought import bought_lens, chance_of_larger
+from tracking.energy.fit.bought import bought_lens
+from tracking.energy.fit.lens_found import chance_of_larger
 from tracking.energy.fit.widths import MeasuredWidth, MeasuredWidths, WidthKind, read_widths
 from tracking.energy.fit.wrong_way import wrong_way
 from tracking.errors import InputError

@@ -9,7 +9,8 @@ from tracking.cli.cautions import MEASURING_WIDTHS
 from tracking.cli.fit_wrong_way import OTHER_FACE, wrong_way_object, wrong_way_parts
 from tracking.cli.scene_words import closing_sections, scene_errors
 from tracking.cli.tables import Column, bullets, console_width, number, paragraph, section, table
-from tracking.energy.fit.bought import BoughtLens, Interval, SideFit, bought_lens
+from tracking.energy.fit.bought import bought_lens
+from tracking.energy.fit.lens_found import BoughtLens, Interval, SideFit
 from tracking.energy.fit.width_surface import MOST_SLOPE_ERROR
 from tracking.energy.fit.widths import WidthKind, read_widths
 from tracking.energy.fit.wrong_way import WrongWay, wrong_way
