@@ -15,6 +15,8 @@ from conftest import Run
 from matplotlib.figure import Figure
 from pypdf import PdfReader
 
+from raytrace.mesh import lens_solid, viewer_html
+from raytrace.scene import Lens
 from tracking.paper import style
 from tracking.paper.reach_figure import LINES
 from tracking.paper.report import Section, Table, page
@@ -199,6 +201,29 @@ def check_print(browser: str, text: str, home: Path) -> None:
         assert "reflected by the absorber" in whole[0]
         months = next(t for t in texts if "Distillate [L]" in t and "Months" in t)
         assert all(name in months for name in ("Jan", "Dec", "[L/m2]"))
+
+
+@pytest.mark.long
+def test_viewer_page_draws_in_a_browser_without_a_network(tmp_path: Path) -> None:
+    browser = shutil.which("chromium") or shutil.which("chromium-browser")
+    if browser is None:
+        pytest.skip("needs chromium")
+    lens = Lens(width=0.3, length=0.4, focal_length=0.5, grooves_toward="tubes", cut_for="tubes", groove_pitch=0.005)
+    text = viewer_html([lens_solid(lens)], title="A lens")
+    probe = PROBE.replace("width", "canvas").replace("document.documentElement.scrollWidth", CANVASES)
+    file = tmp_path / "viewer.html"
+    file.write_text(text.replace("</body>", probe + "</body>"), encoding="utf-8")
+    # Without a graphics card the browser draws by its own means.
+    done = browse(browser, tmp_path, "--use-angle=swiftshader", "--enable-unsafe-swiftshader",
+                  "--virtual-time-budget=5000", "--dump-dom", file.as_uri())  # fmt: skip
+    title = re.search(r"<title>canvas (\d+) of", done.stdout)
+    assert title is not None, done.stderr[-500:]
+    assert title[1] == "1"
+    assert "Uncaught" not in done.stderr
+    assert "ERR_" not in done.stderr
+
+
+CANVASES = 'document.querySelectorAll("canvas").length'
 
 
 def browse(browser: str, home: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
