@@ -48,11 +48,16 @@ def days(year: Year, title: str) -> Picture:
         power = steps.absorbed[of].sum(axis=1)
         highest[_day_words(key.date)] = float(power.max(initial=0.0))
         colour, dashes, marker = LINES[k % len(LINES)]
-        axes.plot(hours[of], power, color=colour, ls=dashes, marker=marker, ms=3.0, lw=1.2, label=_day_words(key.date))
-    lit = hours[steps.aimed > 0.0]
-    if len(lit):
+        lit = power > 0.0
+        shown = lit | np.append(lit[1:], False) | np.insert(lit[:-1], 0, False)  # and a zero at either end
+        axes.plot(hours[of][shown], power[shown], color=colour, ls=dashes, marker=marker, ms=3.0, lw=1.2,
+                  label=_day_words(key.date))  # fmt: skip
+    key_dates = {key.date for key in year.key_days}
+    of_key_day = np.array([date in key_dates for date in dates.tolist()])
+    bright = hours[of_key_day & (steps.absorbed.sum(axis=1) > 0.0)]
+    if len(bright):
         step = steps.seconds / 3600.0
-        axes.set_xlim(np.floor(lit.min() - step), np.ceil(lit.max() + step))
+        axes.set_xlim(np.floor(bright.min() - step), np.ceil(bright.max() + step))
     axes.set_ylim(bottom=0.0)
     axes.set_xlabel(_clock(year))
     axes.set_ylabel("absorbed by the row [W]")
