@@ -148,7 +148,7 @@ MUTANTS = (
     Mutant(
         what="what the absorber reflects is booked as what it takes", file="kernels/path.py",
         old="sums[REFLECTED_ABSORBER] += arrived * (1.0 - factor)", new="sums[REFLECTED_ABSORBER] += arrived * factor",
-        tests=WHOLE_COARSE,
+        tests=WHOLE_ASKEW,
     ),
     Mutant(
         what="the focal line is mirrored on the general path", file="kernels/path.py",
