@@ -1,14 +1,19 @@
 """The comparison of builds: coarser marks never make more energy, and the table says what it compares."""
 
 import datetime as dt
+import json
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
+from conftest import Run, flat_table
 
-from tracking.cli.day_compare import compare_object, compare_text
-from tracking.plans.compare import BUILDS, changed_build, compared_builds
+from raytrace.response import ResponseTable
+from tracking.plans.compare import BUILDS, Build, changed_build, compared_builds
 from tracking.response import response_table
-from tracking.scenefile import read_scene
+from tracking.scenefile import SceneFile, read_scene
 
 
 def test_a_changed_build_differs_in_grooves_and_tubes_alone(simple_scene: Path) -> None:
@@ -20,15 +25,58 @@ def test_a_changed_build_differs_in_grooves_and_tubes_alone(simple_scene: Path) 
     assert built.site == file.site
 
 
-@pytest.mark.hours
-def test_marks_further_apart_lose_more(simple_scene: Path) -> None:
+def test_tubes_that_come_to_lie_across_are_as_many_as_the_lens_is_long(simple_scene: Path) -> None:
     file = read_scene(simple_scene)
-    rows = compared_builds(file, dt.date(2026, 3, 20), response_table, spacings=(2.0, 10.0))
+    across = changed_build(file, Build(grooves="level", angle_to_grooves=90.0))
+    # 600 mm of lens, tubes of 38 mm and 2 mm between them: 15 of them, by hand.
+    assert across.scene.tubes.count == 15
+    assert across.scene.tubes.spacing == pytest.approx(0.040)
+    along = changed_build(across, Build(grooves="level", angle_to_grooves=0.0))
+    assert along.scene.tubes.count == 1
+    own = changed_build(file, Build(grooves="level", angle_to_grooves=0.0))
+    assert own.scene.tubes == file.scene.tubes
+
+
+def short_table(file: SceneFile) -> ResponseTable:
+    """A made-up table: the line is on the tubes within 3 deg across it and 20 deg along it, wherever they lie."""
+    across = file.scene.tubes.angle_to_grooves > 45.0
+    t, g = (12.0, 20.0) if across else (3.0, 20.0)
+    nodes = [np.array([-90.0, -w, -0.5 * w, 0.0, 0.5 * w, w, 90.0]) for w in (t, g)]
+    hill = np.array([0.0, 0.0, 0.8, 1.0, 0.8, 0.0, 0.0])
+    count = file.scene.tubes.count
+    values = np.zeros((7, 7, 1, 2 * count + 5))
+    values[..., : 2 * count] = (0.5 / count * np.outer(hill, hill))[:, :, np.newaxis, np.newaxis]
+    return replace(flat_table(tubes=count), transversal=nodes[0], longitudinal=nodes[1], values=values)
+
+
+def test_coarser_marks_lose_more_and_all_is_told(
+    simple_scene: Path, tmp_path: Path, focalrow: Callable[..., Run], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = read_scene(simple_scene)
+    rows = compared_builds(file, dt.date(2026, 12, 21), short_table, spacings=(2.0, 10.0))
     assert len(rows) == 2 * len(BUILDS)
     for fine, coarse in zip(rows[::2], rows[1::2], strict=True):
         assert fine.build == coarse.build
         assert fine.plan.short_minutes <= coarse.plan.short_minutes
-    text = compare_text(rows, width=100)
-    assert "grooves upslope, tubes across" in text
-    assert max(map(len, text.splitlines())) <= 100
-    assert len(compare_object(rows)) == len(rows)
+        assert fine.plan.loss < coarse.plan.loss + 0.02
+    monkeypatch.setattr("tracking.cli.day_compare.compared_builds", lambda *_: rows)
+    run = focalrow("day", simple_scene, "--compare", "--date", "2026-12-21", "--out", tmp_path)
+    assert run.status == 0, run.err
+    assert "grooves upslope, 15 tubes across" in run.out
+    assert "A boiler of defaults" in run.out
+    assert "Concentrated light" in run.out
+    assert max(map(len, run.out.splitlines())) <= 100
+    names = ["compare.csv", "compare.json", "compare.png", "compare.svg", "compare.txt"]
+    assert sorted(path.name for path in tmp_path.iterdir() if path.name.startswith("compare")) == names
+    told = json.loads((tmp_path / "compare.json").read_text(encoding="utf-8"))
+    assert [row["moves"] for row in told["builds"]] == [row.plan.moves for row in rows]
+
+
+@pytest.mark.long
+def test_traced_builds_are_compared(simple_scene: Path) -> None:
+    file = read_scene(simple_scene)
+    rows = compared_builds(file, dt.date(2026, 12, 21), response_table, spacings=(5.0,))
+    moves = {(row.build.grooves, row.build.angle_to_grooves): row.plan.moves for row in rows}
+    # Tubes across take the line wherever it wanders along them: they ask for no more moves than tubes along.
+    assert moves["level", 90.0] <= moves["level", 0.0]
+    assert moves["upslope", 90.0] <= moves["upslope", 0.0]
