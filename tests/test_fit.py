@@ -19,14 +19,23 @@ def test_wrong_spans_are_told(focalrow: Callable[..., Any], simple_scene: Path, 
     assert words in run.err
 
 
-@pytest.mark.parametrize("way", ["by-plan", "seasonal"])
-def test_a_fixed_mount_is_not_moved(focalrow: Callable[..., Any], simple_scene: Path, way: str) -> None:
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["--moved", "by-plan"], "nothing moves there"),
+        (["--moved", "seasonal"], "nothing moves there"),
+        (["--marks", "2026-06-21"], "the mount is fixed"),
+    ],
+)
+def test_a_fixed_mount_is_not_moved(
+    focalrow: Callable[..., Any], simple_scene: Path, arguments: list[str], words: str
+) -> None:
     text = simple_scene.read_text(encoding="utf-8")
     fixed = 'kind = "fixed"\nfacing = "180 deg"\ntilt = "30 deg"'
     simple_scene.write_text(text.replace('kind = "swivel-tilt"', fixed), encoding="utf-8")
-    run = focalrow("fit", simple_scene, "--moved", way)
+    run = focalrow("fit", simple_scene, *arguments)
     assert run.status == 2
-    assert "nothing moves there" in run.err
+    assert words in run.err
 
 
 def test_a_span_without_sun(focalrow: Callable[..., Any], simple_scene: Path) -> None:

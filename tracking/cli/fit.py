@@ -130,6 +130,8 @@ def fit(
     day = None if marks is None else options.date("--marks", marks)
     effort = effort_of(hours, rays, seed, threads)
     scene_file = read_scene(scene)
+    if day is not None and scene_file.mount.kind == "fixed":
+        raise options.wrong("--marks", "the mount is fixed, so nobody sets it to a mark", "leave it out")
     is_worst = over == WORST_MONTH
     span = span_of("year" if is_worst else over, this_year(year, scene_file.site.timezone))
     if places is not None:
