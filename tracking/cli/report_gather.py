@@ -17,6 +17,8 @@ STRAY_STEP = dt.timedelta(minutes=5)
 STRAY_RAYS = 1 << 15
 WALK_RAYS = 1 << 12
 """Few rays make a peak look brighter than it is: the first fire comes rather too early than too late."""
+MOST_WALKS = 20
+"""Settings of a plan that are followed, spread over the day, where there are more of them."""
 FIT_DRAWS, FIT_RAYS = 6, 1 << 12
 """Hours that each replicate draws for a lens height, and rays for each: a quarter of what `focalrow fit` takes."""
 
@@ -110,14 +112,29 @@ def _idle(scene_file: SceneFile, date: dt.date, progress: Progress | None) -> Id
 
 
 def _walks(scene_file: SceneFile, moves: MovesPlan | None, progress: Progress | None) -> tuple[WalkOff, ...]:
-    """What happens after each setting of the plan if nobody comes back."""
+    """What happens after settings of the plan if nobody comes back."""
     from tracking.stray.thresholds import DEFAULT_THRESHOLD
     from tracking.stray.walkoff import PlanRow, walk_offs
 
     if moves is None:
         return ()
-    rows = [PlanRow(setting=each.setting, start=each.until, until=each.until) for each in moves.stretches]
+    count = len(moves.stretches)
+    # With the first and the last: the sun is lowest there.
+    chosen = sorted({round(k * (count - 1) / (MOST_WALKS - 1)) for k in range(MOST_WALKS)}) if count else []
+    rows = [
+        PlanRow(setting=each.setting, start=each.until, until=each.until)
+        for each in (moves.stretches[k] for k in chosen)
+    ]
     return walk_offs(scene_file, rows, DEFAULT_THRESHOLD, rays=WALK_RAYS, progress=progress)
+
+
+def _on_sheet(soonest: WalkOff | None, *, all_followed: bool) -> float | None:
+    """Shortest time to a fire [min]; a step earlier where a setting between those followed might be sooner."""
+    from tracking.stray.walkoff import WALK_STEP
+
+    if soonest is None or soonest.minutes is None:
+        return None
+    return soonest.minutes if all_followed else max(0.0, soonest.minutes - WALK_STEP.total_seconds() / 60.0)
 
 
 def _sheets(
@@ -149,7 +166,7 @@ def _sheets(
         valid=valid_days(scene_file, table, moves),
         declination=declination,
         watched=bool(scene_file.surroundings and walks),
-        walk_off=None if soonest is None else soonest.minutes,
+        walk_off=_on_sheet(soonest, all_followed=len(walks) == len(moves.stretches)),
     )
     title = f"{scene_file.site.name} {moves.date.isoformat()}".strip()
     try:

@@ -87,7 +87,7 @@ def _walk_words(walks: tuple[WalkOff, ...]) -> tuple[str, ...]:
     if first is None or first.fire is None:
         return (
             (
-                f"If nobody comes after a setting of the day's plan, nothing listed that burns sees "
+                f"If nobody comes after one of {len(walks)} settings of the day's plan, nothing listed that burns sees "
                 f"{DEFAULT_THRESHOLD / 1e3:g} kW/m2 within {hours:g} h: {LOWER_RISK}. Cover the lens all the same."
             ),
         )
@@ -95,7 +95,8 @@ def _walk_words(walks: tuple[WalkOff, ...]) -> tuple[str, ...]:
         (
             f"FIRE: if nobody comes after the setting that ends at {first.row.until:%H:%M}, "
             f"{first.path.faces[first.fire.face].face.name} sees {DEFAULT_THRESHOLD / 1e3:g} kW/m2 or more after "
-            f"{first.minutes or 0.0:.0f} min: the shortest such time of the day. {WALK_RAYS} rays each "
-            f"{WALK_STEP.total_seconds() / 60.0:g} min make it rather too short than too long."
+            f"{first.minutes or 0.0:.0f} min: the shortest such time after {len(walks)} settings "
+            f"spread over the day's plan. {WALK_RAYS} rays each {WALK_STEP.total_seconds() / 60.0:g} min make it "
+            "rather too short than too long; focalrow stray --walk-off follows all settings with more."
         ),
     )
