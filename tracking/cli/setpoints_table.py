@@ -186,8 +186,9 @@ def _safety_words(plan: MotorPlan, export: CExport, ways: IdlePath | None) -> li
         ),
         *_traced_words(ways),
         (
-            "A pose counts as safe where the light below the lens nowhere reaches the flux at which wood ignites, so "
-            "neither on tubes nor frame nor ground. It still dazzles, and what is dark and dry still gets hot."
+            "A pose counts as safe where the light below the lens nowhere reaches the flux at which wood ignites, on a "
+            "plane parallel to the lens, so neither on tubes nor frame nor ground. What faces slanting light squarely "
+            "sees more; it still dazzles, and what is dark and dry still gets hot."
         ),
     ]
 

@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from raytrace.arrays import AnyArray, ArrayLike, Floats, Ints
-from raytrace.scene import Scene
+from raytrace.scene import RowPose, Scene
 from tracking.actuator import Actuators, AxisName
 from tracking.mount import Mount, lens_angles, lens_axes
 
@@ -19,17 +19,19 @@ IGNITION_FLUX = 4300.0
 2001, 71-88 (one study of long exposure)."""
 STRONGEST_SUN = 1100.0
 """DNI [W/m2] taken for the strongest sun at the ground. Common practice, no source."""
-PEAK_OVER_MEAN = 1.5
-"""Peak flux over the mean flux in the width that holds the central half: 1.17 for a triangular profile, 1.08 for a
-Gaussian one, the rest is margin. Derived, no source."""
-SAFE_CONCENTRATION = IGNITION_FLUX / STRONGEST_SUN / PEAK_OVER_MEAN
-"""Mean concentration in the central half of the light up to which a pose is safe."""
+MARGIN = 1.2
+"""For a focus between two of the distances and directions traced, and for their noise. Chosen, no source."""
+SAFE_CONCENTRATION = IGNITION_FLUX / STRONGEST_SUN / MARGIN
+"""Concentration up to which a pose is safe."""
 
 MAP_TRANSVERSAL = (0.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 65.0, 80.0)
 MAP_LONGITUDINAL = (0.0, 20.0, 35.0, 50.0, 65.0, 80.0)
-MAP_DEPTHS = (0.35, 0.55, 0.7, 0.85, 1.0, 1.15)
-"""Distances below the lens, in focal lengths, at which the light's width is traced."""
-MAP_RAYS = 2048
+MAP_DEPTHS = tuple(0.15 + 0.05 * k for k in range(22))
+"""Distances below the lens, in focal lengths, at which the light is traced: the more skewed the sun, the nearer it
+comes together."""
+MAP_RAYS = 4096
+MAP_LENGTH = 0.4
+"""Share of the lens' length over whose light the flux is averaged along the grooves: there it is the same all along."""
 
 POSE_STEP = 2.5
 """Step of the poses tried [deg]."""
@@ -41,7 +43,9 @@ SKEWS = (-60.0, -40.0, -20.0, 0.0, 20.0, 40.0, 60.0)
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class ConcentrationMap:
-    """Mean concentration in the central half of the light, the largest over all distances below the lens.
+    """Highest concentration across the grooves, in strips of 10 mm of a plane parallel to the lens, at any distance.
+
+    A surface that faces slanting light squarely sees more, by one over the cosine: what stands around is traced.
 
     `values` (t, l) at `transversal` (t,) and `longitudinal` (l,) angles from 0 on [deg]: a lens is alike on both sides.
     """
@@ -76,30 +80,29 @@ def _place(nodes: Floats, where: Floats) -> tuple[Ints, Floats]:
 
 def concentration_map(scene: Scene) -> ConcentrationMap:
     """The map of a scene's lens, from short traces."""
-    from raytrace.trace import prepare, trace_prepared
+    from raytrace.stray import Face, stray_light
+    from raytrace.trace import prepare
 
-    lone = replace(
-        scene.tubes, count=1, spacing=0.0, envelope=None, absorber_diameter=min(0.01, scene.tubes.absorber_diameter)
-    )
+    lone = prepare(replace(scene, tubes=replace(scene.tubes, count=1, spacing=0.0)))
     values = np.zeros((len(MAP_TRANSVERSAL), len(MAP_LONGITUDINAL)))
-    for depth in MAP_DEPTHS:
-        try:
-            prepared = prepare(replace(scene, tubes=lone, lens_height=depth * scene.lens.focal_length))
-        except ValueError:
-            continue  # so near to a thick or sagging sheet that a tube would meet it: nothing focuses there
-        for i, transversal in enumerate(MAP_TRANSVERSAL):
-            for j, longitudinal in enumerate(MAP_LONGITUDINAL):
-                found = trace_prepared(
-                    prepared, transversal_angle=transversal, longitudinal_angle=longitudinal, rays=MAP_RAYS, threads=1
-                )
-                width, ledger = found.focal_line.w50, found.ledger
-                if width is None or width <= 0.0:
-                    continue
-                lost = ledger.reflected_lens + ledger.absorbed_lens + ledger.upward_lens
-                below = 1.0 - lost - ledger.edge_lens - ledger.trapped_lens
-                slopes = np.tan(np.radians(transversal)), np.tan(np.radians(longitudinal))
-                cosine = 1.0 / np.sqrt(1.0 + slopes[0] ** 2 + slopes[1] ** 2)
-                values[i, j] = max(values[i, j], 0.5 * scene.lens.width * cosine * below / width)
+    lens = scene.lens
+    length = MAP_LENGTH * lens.length
+    for i, transversal in enumerate(MAP_TRANSVERSAL):
+        for j, longitudinal in enumerate(MAP_LONGITUDINAL):
+            slopes = np.tan(np.radians(transversal)), np.tan(np.radians(longitudinal))
+            for depth in MAP_DEPTHS:
+                below = depth * lens.focal_length
+                # Around the ray through the middle of the lens; the light is there, or nowhere concentrated.
+                corner = (-below * slopes[0] - lens.width, -below * slopes[1] - 0.5 * length, -below)
+                plane = Face(
+                    corner=(float(corner[0]), float(corner[1]), float(corner[2])), side_a=(1.0, 0.0, 0.0),
+                    side_b=(0.0, 1.0, 0.0), length_a=2.0 * lens.width, length_b=length,
+                )  # fmt: skip
+                light = stray_light(
+                    lone, (plane,), transversal_angle=transversal, longitudinal_angle=longitudinal, rays=MAP_RAYS,
+                    row=RowPose.level(0.0), missing_tube=0, threads=1,
+                ).faces[0]  # fmt: skip
+                values[i, j] = max(values[i, j], float(light.flux.mean(axis=1).max()))
     return ConcentrationMap(
         transversal=np.array(MAP_TRANSVERSAL), longitudinal=np.array(MAP_LONGITUDINAL), values=values
     )
@@ -165,7 +168,7 @@ def defocus(
 class Stow:
     """The pose for nights and for a clock that is not set: the flattest that is safe wherever the sun stands.
 
-    `concentration` is the largest mean concentration that the sun of the period makes there.
+    `concentration` is the largest concentration that the sun of the period makes there.
     """
 
     tilt: float

@@ -68,7 +68,7 @@ class Parking:
 
     `worst` is the brightest spot found on any surface, None where no light lands; `bound` the stated worst case, which
     lies SPREAD standard errors above it [W/m2]; `minutes` at how many random minutes since it was last raised nothing
-    exceeded it; `spots` all that were traced; `concentration` the highest mean concentration of the light there at any
+    exceeded it; `spots` all that were traced; `concentration` the highest concentration of the light there at any
     distance below the lens, whatever stands there, by a map; `poses` how many were ranked.
     """
 
