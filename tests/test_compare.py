@@ -77,6 +77,7 @@ def test_traced_builds_are_compared(simple_scene: Path) -> None:
     file = read_scene(simple_scene)
     rows = compared_builds(file, dt.date(2026, 12, 21), response_table, spacings=(5.0,))
     moves = {(row.build.grooves, row.build.angle_to_grooves): row.plan.moves for row in rows}
-    # Tubes across take the line wherever it wanders along them: they ask for no more moves than tubes along.
-    assert moves["level", 90.0] <= moves["level", 0.0]
-    assert moves["upslope", 90.0] <= moves["upslope", 0.0]
+    # Tubes across take the line wherever it wanders along them: they ask for no more moves than tubes along, but for
+    # one, as the day's first and last stretch fall differently.
+    assert moves["level", 90.0] <= moves["level", 0.0] + 1
+    assert moves["upslope", 90.0] <= moves["upslope", 0.0] + 1

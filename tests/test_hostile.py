@@ -9,9 +9,9 @@ import json
 import os
 import random
 import shutil
+import signal
 import subprocess
 import sys
-import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -97,33 +97,50 @@ class Answer:
     memory: int
 
 
+# The peak memory of a process holds what its parent had when it was forked: a small parent in between, which measures,
+# keeps the memory of the tests out of the figure.
+MEASURED = """
+import json, os, subprocess, sys
+process = subprocess.Popen(sys.argv[2:])
+_, status, usage = os.wait4(process.pid, 0)
+found = os.waitstatus_to_exitcode(status), usage.ru_utime + usage.ru_stime, usage.ru_maxrss
+with open(sys.argv[1], "w") as file:
+    json.dump(found, file)
+"""
+
+
 def command(folder: Path, *arguments: str | Path, stdout: Path | None = None, **environment: str) -> Answer:
     """Run `focalrow` as a user does, with nothing on standard input and no terminal; `folder` takes what it prints."""
     program = shutil.which("focalrow", path=Path(sys.executable).parent)
     assert program is not None, "the command is not installed beside this interpreter"
     kept = {"PATH", "TMPDIR", "SYSTEMROOT", "HOME", "XDG_CACHE_HOME", "PYTHONPATH"}
     surroundings = {key: value for key, value in os.environ.items() if key in kept} | environment
-    printed, talked = stdout or folder / "printed", folder / "talked"
+    printed, talked, measured = stdout or folder / "printed", folder / "talked", folder / "measured"
+    measured.unlink(missing_ok=True)
     with printed.open("wb") as out, talked.open("wb") as err:
         process = subprocess.Popen(
-            [program, *map(str, arguments)],
+            [sys.executable, "-S", "-c", MEASURED, measured, program, *map(str, arguments)],
             stdin=subprocess.DEVNULL,
             stdout=out,
             stderr=err,
             env=surroundings,
             cwd=folder,
+            start_new_session=True,
         )
-        watch = threading.Timer(PATIENCE, process.kill)
-        watch.start()
-        _, status, usage = os.wait4(process.pid, 0)
-        watch.cancel()
-        process.returncode = os.waitstatus_to_exitcode(status)
+        try:
+            process.wait(PATIENCE)
+        except subprocess.TimeoutExpired:
+            os.killpg(process.pid, signal.SIGKILL)
+            process.wait()
+    assert measured.exists(), f"killed after {PATIENCE:g} s: {arguments}"
+    status, seconds, peak = json.loads(measured.read_text(encoding="utf-8"))
+    measured.unlink()
     return Answer(
-        status=process.returncode,
+        status=status,
         out="" if stdout else printed.read_text(encoding="utf-8", errors="replace"),
         err=talked.read_text(encoding="utf-8", errors="replace"),
-        seconds=usage.ru_utime + usage.ru_stime,
-        memory=usage.ru_maxrss * (1 if sys.platform == "darwin" else 1024),
+        seconds=seconds,
+        memory=peak * (1 if sys.platform == "darwin" else 1024),
     )
 
 
