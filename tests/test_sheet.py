@@ -133,7 +133,8 @@ def test_a_long_table_goes_on_in_the_next_column_under_its_heading(simple_scene:
 
 
 @pytest.mark.parametrize(
-    ("minutes", "told"), [(23.4, "after 23 min"), (0.0, "never be late"), (None, "for 2 h"), ("not known", "within minutes")]
+    ("minutes", "told"),
+    [(23.4, "after 23 min"), (0.0, "never be late"), (None, "for 2 h"), ("not known", "within minutes")],
 )
 def test_the_sheet_tells_of_the_walk_off(simple_scene: Path, minutes: float | str | None, told: str) -> None:
     walk_off = None if isinstance(minutes, str) else minutes

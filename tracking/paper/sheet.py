@@ -60,8 +60,9 @@ HIGHEST = 90.0
 class SheetInput:
     """What a sheet shows. `declination` is None beyond the magnetic model's years; `valid` first and last day.
 
-    `watched` tells whether what stands around is known and the focus was followed over it; `walk_off` [min] is then the shortest time
-    from the end of a stretch until an unattended lens may set something on fire, None where it sets nothing.
+    `watched` tells whether what stands around is known and the focus was followed over it; `walk_off` [min] is then
+    the shortest time from the end of a stretch until an unattended lens may set something on fire, None where it sets
+    nothing.
     """
 
     scene_file: SceneFile
