@@ -4,7 +4,7 @@ All scenes here are inventions of ours. Where a draw finds a counterexample it i
 """
 
 import math
-from dataclasses import replace
+from dataclasses import asdict, replace
 
 import numba
 import numpy as np
@@ -255,7 +255,8 @@ def test_an_envelope_of_index_one_changes_nothing(
     )
     # Light that passes four tubes within their glass has met its sixteen surfaces: the weight of two rays.
     assert numbers(second) == pytest.approx(numbers(first), abs=2.0 / FEW)
-    assert second.focal_line == first.focal_line
+    # Another entry of the compiler sums the same light: alike but for the last digits.
+    assert asdict(second.focal_line) == pytest.approx(asdict(first.focal_line), rel=1e-9, abs=1e-12)
 
 
 @MANY_RAYS
