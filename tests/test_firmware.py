@@ -211,7 +211,7 @@ def test_an_independent_follower_of_the_c_code_loses_no_more_than_promised(tmp_p
     # turned into angles by the drives' own geometry, under a sun and a mount of another code, with direct traces.
     first, last = ZENITH_DAY - dt.timedelta(days=1), ZENITH_DAY
     plan = motor_plan(read_scene(scene(tmp_path, "tropics")), first, last, dt.timedelta(hours=1), wanted_loss=0.01)
-    made = built(plan, 1500, tmp_path / "out")
+    made = built(plan, 2500, tmp_path / "out")
     file = plan.drive.scene_file
     machine, prepared = Machine(file), prepare(file.scene)
 
