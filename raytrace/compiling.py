@@ -10,12 +10,9 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
-
-if TYPE_CHECKING:
-    from raytrace.kernels.path import Leftovers
 
 _GENERAL_PATH = "import sys; sys.path.insert(0, sys.argv[1]); import raytrace.compiling as c; c.compile_general_path()"
 
@@ -46,7 +43,7 @@ def must_compile() -> bool:
 
 def compile_general_path() -> None:
     """Compile `finish_leftovers` for the types that every scene gives it, and keep its machine code."""
-    from raytrace.kernels.path import SUMS, Window, finish_leftovers
+    from raytrace.kernels.path import SUMS, Window, finish_leftovers, room_for_leftovers
     from raytrace.kernels.sheet import Sheet
     from raytrace.kernels.sun import Sun
     from raytrace.kernels.tube import Row
@@ -62,21 +59,12 @@ def compile_general_path() -> None:
     )
 
 
-def room_for_leftovers(count: int) -> "Leftovers":
-    """Empty arrays for `count` rays that stray from the plain way."""
-    from raytrace.kernels.path import Leftovers
-
-    kind, ray, line = (np.empty(count, np.int32) for _ in range(3))
-    return Leftovers(kind=kind, ray=ray, line=line, numbers=np.empty((count, 7)))
-
-
 @contextlib.contextmanager
 def general_path_beside() -> Iterator[bool]:
     """While the block runs, a second process compiles the general path, if that must be compiled and can be kept.
 
-    The block is told whether that is so: then it should compile the other half.
-
-    Whatever goes wrong there, the general path is then compiled in this process when it is called.
+    The block is told whether that is so: then it should compile the other half. Whatever goes wrong in the second
+    process, the general path is then compiled in this one when it is called.
     """
     from raytrace.kernels.path import finish_leftovers
 

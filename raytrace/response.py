@@ -28,7 +28,7 @@ from raytrace.profile import profile_widths, profile_window
 from raytrace.scene import RowPose, Scene
 from raytrace.trace import PreparedScene, Progress, prepare, run_replicates
 
-RAYS_OF_A_NODE = ((0.01, 1 << 11), (0.03, 1 << 12), (0.07, 1 << 13), (0.2, 1 << 14), (1.0, 1 << 15))
+RAYS_OF_A_NODE = ((0.01, 1 << 11), (0.03, 1 << 12), (0.07, 1 << 13), (0.2, 1 << 14), (math.inf, 1 << 15))
 """Rays at a node that intercepts less than a fraction of the aperture power: a standard error of about 4e-4 everywhere
 on the shipped scenes, which is the table's floor."""
 
@@ -196,14 +196,6 @@ Place = tuple[float, float, float]
 """Transversal angle, longitudinal angle and tilt [deg]."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Scan:
-    """The rectangle of angles [deg] outside which a coarse look finds nothing that reaches the row."""
-
-    transversal: tuple[float, float]
-    longitudinal: tuple[float, float]
-
-
 def _traced(
     prepared: PreparedScene, row_at: RowAt, place: Place, rays: int, seed: int, replicates: int = 1
 ) -> tuple[Floats, Any]:
@@ -269,7 +261,7 @@ def _difference(a: Floats, b: Floats, tubes: int) -> Floats:
 
 def _scan(
     prepared: PreparedScene, row_at: RowAt, tilts: Floats, mirrored: tuple[bool, bool], threads: int, seed: int
-) -> _Scan:
+) -> Domain:
     """Look with few rays at all angles; the table's domain ends where less than `REACHED` gets to the row."""
     step = SCAN_STEP if len(tilts) == 1 else SCAN_STEP_WITH_TILT
     ends = np.arange(-SCAN_END, SCAN_END + 0.5 * step, step)
@@ -283,7 +275,7 @@ def _scan(
         lit = axes[axis][(reaching > REACHED).any(axis=others)]
         low, high = (float(lit.min()) - step, float(lit.max()) + step) if len(lit) else (-step, step)
         bounds.append((0.0 if mirror else low, high))
-    return _Scan(transversal=bounds[0], longitudinal=bounds[1])
+    return Domain(transversal=bounds[0], longitudinal=bounds[1])
 
 
 def _refined(tracer: _Nodes, axes: list[Floats], tubes: int, most: int) -> tuple[list[Floats], Floats]:
@@ -367,8 +359,8 @@ def build_response(
     mirrors = [[_mirror(pose, axis) for pose in poses] for axis in (0, 1)]
     mirrored = (all(m[0] for m in mirrors[0]), all(m[0] for m in mirrors[1]))
     swaps = (mirrors[0][0][1], mirrors[1][0][1])
-    scan = _scan(prepared, row_at, tilt_axis, mirrored, workers, seed)
-    across, along = scan.transversal, scan.longitudinal
+    domain = _scan(prepared, row_at, tilt_axis, mirrored, workers, seed)
+    across, along = domain.transversal, domain.longitudinal
     most_rays = RAYS_OF_A_NODE[-1][1] if tilts is None else MOST_RAYS_WITH_TILT
     tracer = _Nodes(prepared, row_at, most_rays, workers, seed, tick)
     axes = [
@@ -383,7 +375,7 @@ def build_response(
         tilt=axes[2],
         values=values,
         tubes=tubes,
-        domain=Domain(transversal=across, longitudinal=along),
+        domain=domain,
         error=TableError(worst=math.nan, typical=math.nan, where_lit=math.nan, checks=0),
         mirrored=mirrored,
         swaps=swaps,

@@ -17,7 +17,7 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 
 from raytrace.arrays import Floats, Ints
-from raytrace.compiling import default_threads, general_path_beside, room_for_leftovers
+from raytrace.compiling import default_threads, general_path_beside
 from raytrace.lens import grooves_of
 from raytrace.optics.spectrum import line_optics
 from raytrace.optics.sunshape import radial_quantiles
@@ -46,7 +46,7 @@ MOST_RAYS_TO_TARGET = 1 << 28
 """Cap of a run that goes on until its target error is reached."""
 
 CHUNK = 1 << 16
-"""Rays between one call of the general path and the next: what it takes over needs 72 bytes a ray at most."""
+"""Rays between one call of the general path and the next: what it takes over needs up to 68 bytes a ray."""
 
 FLUX_MEMORY = 128 * 2**20
 """Bytes that the flux maps of the replicates in flight may take."""
@@ -204,7 +204,7 @@ def _trace_replicate(
 ) -> None:
     """Add the rays of replicate `number` to its sums: totals, tubes, profile, flux."""
     from raytrace.kernels.block import trace_plain
-    from raytrace.kernels.path import finish_leftovers
+    from raytrace.kernels.path import finish_leftovers, room_for_leftovers
 
     sheet, row = inputs.sheet, inputs.row
     flags: list[Literal[True] | None] = [

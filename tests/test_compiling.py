@@ -9,7 +9,7 @@ import pytest
 
 from raytrace import compiling
 from raytrace.kernels.block import trace_plain
-from raytrace.kernels.path import finish_leftovers
+from raytrace.kernels.path import finish_leftovers, room_for_leftovers
 from raytrace.scene import Lens, Scene, SunOptics, Tubes
 from raytrace.trace import trace
 
@@ -98,7 +98,7 @@ def test_a_first_run_leaves_both_halves_in_the_cache_folder(tmp_path: Path) -> N
 
 
 def test_room_for_leftovers_holds_as_many_rays_as_asked_for() -> None:
-    room = compiling.room_for_leftovers(5)
+    room = room_for_leftovers(5)
     assert [len(part) for part in room] == [5] * 4
     assert room.numbers.shape == (5, 7)
     assert room.kind.dtype == np.int32

@@ -31,7 +31,16 @@ class Leftovers(NamedTuple):
     kind: np.ndarray  # FROM_START or FROM_SHEET
     ray: np.ndarray
     line: np.ndarray
-    numbers: np.ndarray  # (n, 7)
+    numbers: np.ndarray  # (n, COLUMNS)
+
+
+COLUMNS = 7
+
+
+def room_for_leftovers(count: int) -> Leftovers:
+    """Empty arrays for `count` rays that stray from the plain way; a plain function, for Python to call."""
+    kind, ray, line = (np.empty(count, np.int32) for _ in range(3))
+    return Leftovers(kind=kind, ray=ray, line=line, numbers=np.empty((count, COLUMNS)))
 
 
 class Window(NamedTuple):
