@@ -1,7 +1,9 @@
-"""Where the light lands that misses the tubes: maps of flux on flat faces around the row, for one direction of the sun.
+"""Where the light lands around the tubes: maps of flux on flat faces, for one direction of the sun.
 
-Only light that has passed through the lens and missed every tube is followed, to the first face that it meets. Direct
-sun beside the lens, light thrown upward by the lens, and reflections from tubes and faces are not in these maps.
+Light that has passed through the lens is followed to the first face that it meets, unless a tube takes it before. Faces
+cast no shadow: behind a face the light goes on to the tubes as though it were not there, so that both see all that they
+may see. Direct sun beside the lens, light thrown upward by the lens, and reflections from tubes and faces are not in
+these maps.
 """
 
 import contextlib
@@ -90,15 +92,17 @@ class FaceLight:
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class StrayLight:
-    """Where the light goes that misses the tubes, as shares of the aperture power.
+    """Where the light goes around the tubes, as shares of the aperture power.
 
     `missed` is the ledger's entry of that name, `away` the part of it that meets no face, and `tubes` what reaches the
-    absorber of each tube.
+    absorber of each tube. `before` is what tubes and their glass take of light that has met a face on its way to
+    them: the faces' fractions add up to missed - away + before.
     """
 
     rays: int
     missed: Estimate
     away: Estimate
+    before: Estimate
     tubes: tuple[Estimate, ...]
     faces: tuple[FaceLight, ...]
 
@@ -154,6 +158,7 @@ def stray_light(
         rays=sums.rays,
         missed=mean_ratio(sums.totals[:, 1], started),
         away=mean_ratio(sums.totals[:, 2], started),
+        before=mean_ratio(sums.totals[:, 3], started),
         tubes=tuple(mean_ratio(sums.tubes[:, k], started) for k in range(count)),
         faces=tuple(_face_light(face, k, sums, collected) for k, face in enumerate(faces)),
     )
@@ -162,7 +167,7 @@ def stray_light(
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class _Sums:
     rays: int
-    totals: Floats  # (replicates, 3): started, missed, away
+    totals: Floats  # (replicates, 4): started, missed, away, before
     tubes: Floats  # (replicates, tubes)
     landed: Floats  # (replicates, faces)
     halves: Floats  # (2, patches): even and odd replicates

@@ -1,4 +1,4 @@
-"""Where the light lands that misses the tubes."""
+"""Where the light lands around the tubes."""
 
 import math
 from dataclasses import replace
@@ -40,7 +40,7 @@ def test_maps_hold_the_missed_light_of_the_ledger(angles: tuple[float, float]) -
     prepared = prepare(_scene(count=2))
     faces = (
         _level(0.7, 0.3),
-        Face(corner=(-0.2, -1.0, -0.65), side_a=(0.6, 0.0, 0.8), side_b=(0.0, 1.0, 0.0), length_a=0.3, length_b=2.0),
+        Face(corner=(-0.2, -1.0, -0.80), side_a=(0.6, 0.0, 0.8), side_b=(0.0, 1.0, 0.0), length_a=0.3, length_b=2.0),
     )
     found = stray_light(
         prepared, faces, transversal_angle=angles[0], longitudinal_angle=angles[1], rays=1 << 17, seed=3
@@ -55,6 +55,7 @@ def test_maps_hold_the_missed_light_of_the_ledger(angles: tuple[float, float]) -
     for light, sum_of_map in zip(found.faces, on_maps, strict=True):
         assert sum_of_map == pytest.approx(light.fraction.value, rel=1e-9)
         assert light.peak.value <= float(light.flux.max()) * (1 + 1e-12)
+    assert found.before.value == 0.0  # all faces lie behind the tubes
     assert sum(on_maps) + found.away.value == pytest.approx(found.missed.value, rel=1e-9)
     # The same rays by another loop: they differ by rays that graze an edge, far less than a standard error.
     assert found.missed.value == pytest.approx(traced.ledger.missed, abs=found.missed.standard_error + 1e-9)
@@ -100,6 +101,28 @@ def test_the_nearest_face_takes_the_light() -> None:
     )  # fmt: skip
     assert found.faces[0].fraction.value == 0.0
     assert found.faces[1].fraction.value > 0.5
+
+
+def test_a_face_before_the_tubes_sees_their_light_too_and_casts_no_shadow() -> None:
+    prepared = prepare(_scene())
+    angles = {"transversal_angle": 0.5, "longitudinal_angle": 0.0}
+    behind = (_level(0.6, 0.5),)
+    alone = stray_light(prepared, behind, rays=1 << 15, **angles)
+    both = stray_light(prepared, (*behind, _level(0.4, 0.5)), rays=1 << 15, **angles)
+    assert alone.before.value == 0.0
+    # The plate catches all light that has passed the lens; the tubes and the ledger do not notice it.
+    through = trace_prepared(prepared, rays=1 << 15, seed=0, **angles).ledger
+    leaves = through.missed + through.envelope + through.reflected_absorber + through.absorbed
+    assert both.faces[1].fraction.value == pytest.approx(leaves, abs=2e-4)
+    assert [each.value for each in both.tubes] == [each.value for each in alone.tubes]
+    assert both.missed == alone.missed
+    assert both.faces[0].fraction.value == 0.0
+    assert both.faces[1].fraction.value == pytest.approx(
+        both.missed.value - both.away.value + both.before.value, rel=1e-9
+    )
+    assert both.before.value > 0.5
+    # Derived: 0.1 of 0.5 m before the focus the light is a fifth as wide as the lens, so its flux is near five suns.
+    assert both.faces[1].peak.value == pytest.approx(5.0 * leaves, rel=0.15)
 
 
 def test_a_missing_tube_lets_its_light_pass() -> None:

@@ -1,4 +1,4 @@
-"""Where the light lands that misses the tubes: rays by the general path, then on to the nearest face around the row."""
+"""Where light lands around the tubes: rays by the general path, then on to the nearest face around the row."""
 
 import math
 
@@ -15,8 +15,9 @@ from raytrace.kernels.tube import MISSED, Row, walk_past_row
 CORNER, SIDE_A, SIDE_B, LENGTH_A, LENGTH_B, PATCHES_A, PATCHES_B, FIRST_PATCH = 0, 3, 6, 9, 10, 11, 12, 13
 FACE_NUMBERS = 14
 
-# Sums of a replicate: light started, missed, and missed without landing on a face.
-STARTED, MISSED_ROW, AWAY, SUMS = 0, 1, 2, 3
+# Sums of a replicate: light started, missed, missed without landing on a face, and what tubes and their glass take of
+# light that has landed on a face before it came to them.
+STARTED, MISSED_ROW, AWAY, BEFORE_ROW, SUMS = 0, 1, 2, 3, 4
 
 GRAZING = 1e-12
 """Sine of the angle to a face below which a ray runs along it and does not land."""
@@ -49,6 +50,14 @@ def nearest_face(
 
 
 @inlined
+def clear_path(radius: float, w: float, pw: float) -> float:
+    """Path [m] until a ray comes within `radius` of the plane of the tubes' axes; infinity where it never does."""
+    if abs(w) <= radius:
+        return 0.0
+    return (abs(w) - radius) / abs(pw) if w * pw < 0.0 else math.inf
+
+
+@inlined
 def patch_on(face: np.ndarray, a: float, b: float) -> int:
     """Number of the patch at places a and b along the sides of a face [m]."""
     across = min(int(a / face[LENGTH_A] * face[PATCHES_A]), int(face[PATCHES_A]) - 1)
@@ -63,8 +72,8 @@ def trace_surroundings(
 ) -> None:
     """Add a replicate's rays to `sums` (SUMS,), `tubes` (t,), and light on faces `landed` (n,) and patches `flux` (m,).
 
-    Tube number `missing` is taken out of the row (-1: none). Faces cast no shadow on tubes: a ray that meets a tube has
-    met it whatever stands before it.
+    Tube number `missing` is taken out of the row (-1: none). Faces cast no shadow on tubes: a ray that meets a face
+    before it comes to the row lands there, and goes on to the tubes as though the face were not there.
     """
     a = row.axes
     for ray in range(rays):
@@ -83,6 +92,12 @@ def trace_surroundings(
         if fate != DOWN:
             continue
         u, v, w, pu, pv, pw = in_row_frame(row, x, y, z, px, py, pz)
+        face, at_a, at_b, path = nearest_face(faces, x, y, z, px, py, pz)
+        before = face >= 0 and path < clear_path(row.outer_radius, w, pw)
+        if before:
+            landed[face] += weight
+            flux[patch_on(faces[face], at_a, at_b)] += weight
+            sums[BEFORE_ROW] += weight
         qu, qv, qw = pu, pv, pw
         met = MISSED
         # A missing tube parts the row in two: the part that the ray comes to first, then the other one.
@@ -105,16 +120,19 @@ def trace_surroundings(
                 tubes[first + met] += weight
         if met != MISSED:
             continue
+        sums[MISSED_ROW] += weight
+        if before:
+            sums[BEFORE_ROW] -= weight
+            continue
         if qu != pu or qv != pv or qw != pw:
-            # Bent by glass: from there on. An unbent ray may have met a face before it came to the row.
+            # Bent by glass: from there on.
             x = a[0, 0] * u + a[1, 0] * v + a[2, 0] * w
             y = a[0, 1] * u + a[1, 1] * v + a[2, 1] * w
             z = a[0, 2] * u + a[1, 2] * v + a[2, 2] * w - row.height
             px = a[0, 0] * qu + a[1, 0] * qv + a[2, 0] * qw
             py = a[0, 1] * qu + a[1, 1] * qv + a[2, 1] * qw
             pz = a[0, 2] * qu + a[1, 2] * qv + a[2, 2] * qw
-        sums[MISSED_ROW] += weight
-        face, at_a, at_b, _ = nearest_face(faces, x, y, z, px, py, pz)
+            face, at_a, at_b, path = nearest_face(faces, x, y, z, px, py, pz)
         if face < 0:
             sums[AWAY] += weight
         else:

@@ -32,9 +32,9 @@ REFINED = (
 )
 
 NOT_FOLLOWED = (
-    "Followed is light that passes the lens and misses the tubes, to the first thing that it meets. Not followed: "
-    "direct sun beside the lens, light thrown back upward, reflections from tubes, tiles and metal. Things cast no "
-    "shadow on the tubes."
+    "Followed is light that passes the lens, to the first thing that it meets. Not followed: direct sun beside the "
+    "lens, light thrown back upward, reflections from tubes, tiles and metal. Things cast no shadow: what stands "
+    "between lens and tubes is shown with all the light that it meets, and the tubes get it all the same."
 )
 
 
