@@ -91,6 +91,14 @@ def test_a_lens_with_its_back_to_the_sun_throws_no_light(simple_scene: Path) -> 
     assert path.first_fire(0.0) is None
 
 
+def test_a_day_without_a_sun_is_dark(simple_scene: Path) -> None:
+    # Polar night has no instants at all.
+    path = idle_path(read_scene(simple_scene), Setting(20.0, 180.0), (), step=HOUR)
+    assert path.setting == Setting(20.0, 180.0)
+    assert path.worst is None
+    assert [each.minutes for each in path.faces] == [(0.0,) * len(THRESHOLDS)] * 2
+
+
 def test_a_sheet_turned_over_keeps_its_cut(simple_scene: Path) -> None:
     scene = read_scene(simple_scene).scene
     other = turned_over(scene)

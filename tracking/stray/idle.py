@@ -164,9 +164,9 @@ def idle_path(
     ValueError
         If a lens cannot be built or faces have too many patches.
     """
-    return focus_path(
-        scene_file, [setting] * len(times), times, step=step, rays=rays, missing_tube=missing_tube, prepared=prepared,
-        progress=progress,
+    return _followed(
+        scene_file, [setting] * len(times), times, final=setting, step=step, rays=rays, missing_tube=missing_tube,
+        prepared=prepared, progress=progress,
     )  # fmt: skip
 
 
@@ -178,19 +178,31 @@ def focus_path(
     step: dt.timedelta,
     rays: int = RAYS,
     missing_tube: int | None = None,
-    prepared: PreparedScene | None = None,
     progress: Progress | None = None,
 ) -> IdlePath:
-    """As `idle_path`, at a setting for each instant; what stands on the ground moves in the frame of the lens."""
+    """As `idle_path`, at a setting for each instant, of which there is one at least.
+
+    What stands on the ground moves in the frame of the lens.
+    """
+    return _followed(
+        scene_file, settings, times, final=settings[-1], step=step, rays=rays, missing_tube=missing_tube,
+        prepared=None, progress=progress,
+    )  # fmt: skip
+
+
+def _followed(
+    scene_file: SceneFile, settings: Sequence[Setting], times: Sequence[dt.datetime], *, final: Setting,
+    step: dt.timedelta, rays: int, missing_tube: int | None, prepared: PreparedScene | None, progress: Progress | None,
+) -> IdlePath:
     mount, scene = scene_file.mount, scene_file.scene
     prepared = prepare(scene) if prepared is None else prepared
     path = sun_path(scene_file.site, [time.astimezone(UTC) for time in times])
     dni = direct_normal_irradiance(scene_file.sky, scene_file.site, path)
-    tilts, swivels = (np.array([each[k] for each in settings]) for k in range(2))
+    tilts, swivels = (np.array([each[k] for each in settings], dtype=np.float64) for k in range(2))
     seen = lens_angles(mount, tilts, swivels, path.azimuth, path.elevation)
     up = (seen.incidence < LARGEST_INCIDENCE) & (np.asarray(path.elevation) > 0.0) & (dni > 0.0)
     around = surroundings_of(scene_file)
-    faces = faces_around(around, mount, settings[-1].tilt, settings[-1].swivel, scene.lens_height)
+    faces = faces_around(around, mount, final.tilt, final.swivel, scene.lens_height)
     sums = [_FaceSums(each, k) for k, each in enumerate(faces)]
     tubes = np.zeros(scene.tubes.count)
     minutes = step.total_seconds() / 60.0
@@ -214,7 +226,7 @@ def focus_path(
         if progress is not None:
             progress((k + 1) / len(times))
     return IdlePath(
-        setting=settings[-1], times=tuple(times), step=minutes, lit=int(up.sum()), rays=rays,
+        setting=final, times=tuple(times), step=minutes, lit=int(up.sum()), rays=rays,
         faces=tuple(each.result() for each in sums), tubes=tuple(tubes.tolist()),
     )  # fmt: skip
 
