@@ -116,7 +116,7 @@ def _way_down(
     from raytrace.kernels.tube import Row
 
     assert isinstance(row, Row)  # noqa: S101  what `PreparedScene.inputs` builds, untyped there for its late import
-    place = row.axes @ (left + np.array([0.0, 0.0, row.height]))
+    place = row.axes @ (left + np.array([-row.shift_x, -row.shift_y, row.height]))
     way = row.axes @ goes
     radius = row.absorber_radius if fate == "reached" else row.outer_radius
     hits = []

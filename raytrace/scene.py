@@ -148,10 +148,14 @@ class SunOptics:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class RowPose:
-    """How the row lies in the lens frame: unit vectors along the row and along its tubes, at right angles."""
+    """How the row lies in the lens frame: unit vectors along the row and along its tubes, at right angles.
+
+    `offset` [m] is how far the row's middle lies from its place, a lens height below the middle of the lens.
+    """
 
     row: tuple[float, float, float]
     tube: tuple[float, float, float]
+    offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
     @classmethod
     def level(cls, angle_to_grooves: float) -> "RowPose":

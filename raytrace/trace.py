@@ -109,9 +109,11 @@ class PreparedScene:
                 outer_radius=0.5 * tubes.outer_diameter,
                 absorptance=self.absorptance,
                 axes=np.array([u, v, np.cross(u, v)]),
-                height=float(scene.lens_height),
+                height=float(scene.lens_height - row.offset[2]),
                 patches_along=along,
                 patches_around=around,
+                shift_x=float(row.offset[0]),
+                shift_y=float(row.offset[1]),
             ),
             sun=Sun(
                 tan_transversal=float(tan_transversal),

@@ -56,6 +56,7 @@ WHOLE_ABOVE = (f"{_BY_HAND}[row in glass under skewed light]",)
 WHOLE_ASKEW = (f"{_BY_HAND}[water-clear sheet of glass index]",)
 WHOLE_SAGGING = (f"{_BY_HAND}[row across a sagging lens]",)
 WHOLE_COARSE = (f"{_BY_HAND}[coarse grooves, point sun]",)
+BESIDE = ("test_trace.py::test_a_tube_beside_its_place_gets_what_the_tube_of_a_row_gets_there",)
 
 MUTANTS = (
     Mutant(
@@ -139,6 +140,10 @@ MUTANTS = (
         what="the row's axes are transposed on the general path", file="kernels/ray.py",
         old="a[0, 0] * x + a[0, 1] * y + a[0, 2] * up", new="a[0, 0] * x + a[1, 0] * y + a[2, 0] * up",
         tests=WHOLE_ASKEW,
+    ),
+    Mutant(
+        what="a row beside its place lies on the other side", file="kernels/ray.py",
+        old="x - row.shift_x, y - row.shift_y", new="x + row.shift_x, y + row.shift_y", tests=BESIDE,
     ),
     Mutant(
         what="both halves of a sagging sheet lean the same way", file="kernels/ray.py",

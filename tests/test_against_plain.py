@@ -92,6 +92,12 @@ CASES = {
         longitudinal=10.0,
         row=base_row(35.0, 25.0),
     ),
+    "row beside its place": Case(
+        scene=Scene(lens=TO_TUBES, tubes=replace(IN_GLASS, angle_to_grooves=70.0), sun=SUN, lens_height=0.74),
+        transversal=1.0,
+        longitudinal=12.0,
+        row=replace(base_row(15.0, 70.0), offset=(0.06, -0.2, 0.03)),
+    ),
     "coarse grooves, large draft, out of focus": Case(
         scene=Scene(
             lens=replace(TO_TUBES, groove_pitch=0.012, thickness=0.012, draft_angle=14.0, material=ACRYLIC),

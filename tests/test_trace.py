@@ -216,7 +216,7 @@ class ByHand:
             edges = self.window.edges()
             number = int(np.searchsorted(edges, crossing, side="right")) - 1
             self.profile[min(max(number, 0), len(self.profile) - 1)] += weight
-        u, v, w = row.axes @ (place + np.array([0.0, 0.0, row.height]))
+        u, v, w = row.axes @ (place + np.array([-row.shift_x, -row.shift_y, row.height]))
         tube, arrived, lost, factor, _ = walk_row(
             row, sun.glass_index[line], sun.glass_absorption[line], weight, u, v, w, *(row.axes @ heading)
         )
@@ -254,6 +254,43 @@ def test_a_row_that_does_not_lean_with_the_lens_is_booked_one_by_one_too(
     twin = ByHand(scene, transversal, longitudinal, row)
     assert_booked_alike(twin)
     assert twin.totals[path.INTERCEPTED] > 0.0
+
+
+@pytest.mark.parametrize("lean", [0.0, 20.0])
+def test_a_tube_beside_its_place_gets_what_the_tube_of_a_row_gets_there(lean: float) -> None:
+    """The tubes of this row are too far apart to share a ray: each is as a single tube at its place."""
+    tubes = replace(ROW, count=3, spacing=0.12)
+    turn = math.radians(lean)
+    pose = RowPose(row=(math.cos(turn), 0.0, math.sin(turn)), tube=(0.0, 1.0, 0.0))
+    scene = Scene(lens=LENS, tubes=tubes, sun=SUN, lens_height=0.4)
+    together = trace(scene, rays=1 << 13, row=pose)
+    single = replace(scene, tubes=replace(tubes, count=1, spacing=0.0))
+    for k, tube in enumerate(together.tubes):
+        there = replace(pose, offset=tuple((k - 1) * tubes.spacing * x for x in pose.row))
+        alone = trace(single, rays=1 << 13, row=there).absorbed_fraction.value
+        assert alone > 0.05
+        assert alone == pytest.approx(tube.absorbed_fraction.value, rel=1e-9)
+
+
+@pytest.mark.parametrize("skew", [0.0, 8.0])
+def test_two_short_tubes_end_to_end_are_one_long_tube(skew: float) -> None:
+    """A bare tube moved along itself by half its length, one way and the other, is one of twice the length."""
+    tubes = Tubes(count=1, length=0.6, absorber_diameter=0.047)
+    long = Scene(lens=LENS, tubes=tubes, sun=SUN, lens_height=0.78)
+    short = replace(long, tubes=replace(tubes, length=0.3))
+    before, behind = (
+        trace(
+            short, longitudinal_angle=skew, row=replace(RowPose.level(0.0), offset=(0.0, y, 0.0))
+        ).intercepted_fraction.value
+        for y in (-0.15, 0.15)
+    )
+    whole = trace(long, longitudinal_angle=skew).intercepted_fraction.value
+    if skew > 0.0:  # the sun stands over the end with y > 0: light moves on toward the other
+        assert before > behind + 0.05
+    # Through the end between the two, light falls inside the one behind it that has met the other one's outside: on a
+    # length of one diameter x tan(skew) at most, and of the sun's own 0.27 deg and the skew of slanted rays.
+    reach = tubes.absorber_diameter * math.tan(math.radians(skew + 0.5))
+    assert whole * (1.0 - 1e-9) <= before + behind <= whole * (1.0 + 1.3 * reach / long.tubes.length)
 
 
 def assert_booked_alike(twin: ByHand) -> None:

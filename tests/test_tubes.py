@@ -32,6 +32,8 @@ def row_of(count: int = 1, spacing: float = 0.06, *, glass: bool = False, half_l
         height=1.0,
         patches_along=160,
         patches_around=72,
+        shift_x=0.0,
+        shift_y=0.0,
     )
 
 

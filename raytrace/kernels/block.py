@@ -347,7 +347,7 @@ def meet_row(
     a = row.axes
     a00, a01, a02, a10, a11, a12 = a[0, 0], a[0, 1], a[0, 2], a[1, 0], a[1, 1], a[1, 2]
     a20, a21, a22 = a[2, 0], a[2, 1], a[2, 2]
-    height, half_length = row.height, row.half_length
+    height, shift_x, shift_y, half_length = row.height, row.shift_x, row.shift_y, row.half_length
     radius, inner, outer = row.absorber_radius, row.inner_radius, row.outer_radius
     radius_sq, inner_sq, outer_sq = radius * radius, inner * inner, outer * outer
     spacing, middle, last = row.spacing, 0.5 * (row.tubes - 1), float(row.tubes - 1)
@@ -355,7 +355,7 @@ def meet_row(
     around, along = float(row.patches_around), float(row.patches_along)
     missed, lost = 0.0, 0.0
     for k in range(count):
-        lx, ly, lz = look(x, k), look(y, k), look(z, k) + height
+        lx, ly, lz = look(x, k) - shift_x, look(y, k) - shift_y, look(z, k) + height
         dx, dy, dz = look(px, k), look(py, k), look(pz, k)
         u, v, w = a00 * lx + a01 * ly + a02 * lz, a10 * lx + a11 * ly + a12 * lz, a20 * lx + a21 * ly + a22 * lz
         pu, pv, pw = a00 * dx + a01 * dy + a02 * dz, a10 * dx + a11 * dy + a12 * dz, a20 * dx + a21 * dy + a22 * dz
@@ -481,7 +481,8 @@ def slip_beside(
     a = row.axes
     a00, a01, a02, a10, a11, a12 = a[0, 0], a[0, 1], a[0, 2], a[1, 0], a[1, 1], a[1, 2]
     a20, a21, a22 = a[2, 0], a[2, 1], a[2, 2]
-    height, half_length, spacing = row.height, row.half_length, row.spacing
+    height, shift_x, shift_y = row.height, row.shift_x, row.shift_y
+    half_length, spacing = row.half_length, row.spacing
     inner_sq, outer_sq = row.inner_radius * row.inner_radius, row.outer_radius * row.outer_radius
     middle, last = 0.5 * (row.tubes - 1), row.tubes - 1.0
     found = 0
@@ -490,7 +491,7 @@ def slip_beside(
         found += 1 if stray[k] == BESIDE else 0
     for j in range(found):
         k = look(place, j)
-        lx, ly, lz = look(x, k), look(y, k), look(z, k) + height
+        lx, ly, lz = look(x, k) - shift_x, look(y, k) - shift_y, look(z, k) + height
         dx, dy, dz = look(px, k), look(py, k), look(pz, k)
         number = float(look(tube, k))
         u, v, w = a00 * lx + a01 * ly + a02 * lz, a10 * lx + a11 * ly + a12 * lz, a20 * lx + a21 * ly + a22 * lz

@@ -82,7 +82,7 @@ def in_row_frame(
     row: Row, x: float, y: float, z: float, px: float, py: float, pz: float
 ) -> tuple[float, float, float, float, float, float]:
     """Place and direction of the lens frame in the frame of the row."""
-    a, up = row.axes, z + row.height
+    a, x, y, up = row.axes, x - row.shift_x, y - row.shift_y, z + row.height
     return (
         a[0, 0] * x + a[0, 1] * y + a[0, 2] * up,
         a[1, 0] * x + a[1, 1] * y + a[1, 2] * up,

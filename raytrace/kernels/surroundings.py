@@ -111,6 +111,7 @@ def trace_surroundings(
             part = Row(
                 count, row.spacing, row.half_length, row.absorber_radius, row.enveloped, row.inner_radius,
                 row.outer_radius, row.absorptance, row.axes, row.height, row.patches_along, row.patches_around,
+                row.shift_x, row.shift_y,
             )
             met, weight, _, _, _, u, v, w, qu, qv, qw = walk_past_row(
                 part, sun.glass_index[line], sun.glass_absorption[line], weight, u - middle, v, w, qu, qv, qw
@@ -126,8 +127,8 @@ def trace_surroundings(
             continue
         if qu != pu or qv != pv or qw != pw:
             # Bent by glass: from there on.
-            x = a[0, 0] * u + a[1, 0] * v + a[2, 0] * w
-            y = a[0, 1] * u + a[1, 1] * v + a[2, 1] * w
+            x = a[0, 0] * u + a[1, 0] * v + a[2, 0] * w + row.shift_x
+            y = a[0, 1] * u + a[1, 1] * v + a[2, 1] * w + row.shift_y
             z = a[0, 2] * u + a[1, 2] * v + a[2, 2] * w - row.height
             px = a[0, 0] * qu + a[1, 0] * qv + a[2, 0] * qw
             py = a[0, 1] * qu + a[1, 1] * qv + a[2, 1] * qw

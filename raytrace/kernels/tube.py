@@ -29,9 +29,11 @@ class Row(NamedTuple):
     outer_radius: float
     absorptance: np.ndarray  # over the cosine of the angle of incidence, evenly spaced over [0, 1]
     axes: np.ndarray  # (3, 3): rows u, v, w in the lens frame
-    height: float  # lens height: the row's centre is at (0, 0, -height)
+    height: float  # of the lens above the row's centre, which is at (shift_x, shift_y, -height)
     patches_along: int
     patches_around: int
+    shift_x: float
+    shift_y: float
 
 
 # Where a ray ended at the row, beside the number of a tube (0 and up).

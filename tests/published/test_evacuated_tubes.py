@@ -38,6 +38,8 @@ def share_through_one_wall(outer_diameter: float, wall: float) -> float:
         height=1.0,
         patches_along=1,
         patches_around=72,
+        shift_x=0.0,
+        shift_y=0.0,
     )
     index, absorption = line_optics(BOROSILICATE, None, LINES)
     shares = [

@@ -546,7 +546,7 @@ def into_row(scene: Scene, pose: RowPose, rays: Rays, tally: Tally) -> None:
     tubes = scene.tubes
     row, axis = np.array(pose.row), np.array(pose.tube)
     places = (np.arange(tubes.count) - 0.5 * (tubes.count - 1)) * tubes.spacing
-    centres = np.array([0.0, 0.0, -scene.lens_height]) + places[:, None] * row
+    centres = np.array([0.0, 0.0, -scene.lens_height]) + np.array(pose.offset) + places[:, None] * row
     radii = [0.5 * tubes.absorber_diameter]
     if tubes.envelope is not None:
         radii += [0.5 * tubes.envelope.inner_diameter, 0.5 * tubes.envelope.outer_diameter]
@@ -717,7 +717,8 @@ def chunk(
     rays.point = turned_about_y(rays.point - middle[rays.number], lean[rays.number]) + hinge[rays.number]
     rays.direction = turned_about_y(rays.direction, lean[rays.number])
     tally.book("below", rays.number, rays.power)
-    on_plane = rays.point[:, 0] - (scene.lens_height + rays.point[:, 2]) * rays.direction[:, 0] / rays.direction[:, 2]
+    to_plane = scene.lens_height - pose.offset[2] + rays.point[:, 2]
+    on_plane = rays.point[:, 0] - to_plane * rays.direction[:, 0] / rays.direction[:, 2]
     line = (on_plane, rays.power.copy(), tally.batch[rays.number])
     if scene.tubes.envelope is not None:
         glass = scene.tubes.envelope.material
