@@ -28,7 +28,8 @@ def tolerances_parts(found: Tolerances, *, width: int) -> list[str]:
         (
             f"At the lens height of {1e3 * found.height:.0f} mm. One error at a time, all else as in the scene: the "
             "size at which so much of the energy is gone, +- one standard error. The first two are rms values of the "
-            "whole error, the scene's own one included; all others come on top of what the scene has."
+            "whole error, the scene's own one included; all others come on top of what the scene has. A lens whose aim "
+            "is off is turned away from the sun by so much, which costs light on its aperture too."
         ),
     ]
     together = []
@@ -47,7 +48,7 @@ def tolerances_parts(found: Tolerances, *, width: int) -> list[str]:
         )
         words = (
             f"All together: {found.machines} machines, each with every error drawn evenly up to a part of its own "
-            f"{percent:g} % size (a shift of the tubes counts as aim)."
+            f"{percent:g} % size."
         )
         if found.scale is not None and len(rows) and rows[-1].worst_of_20 <= LIMIT:
             words += f" With all errors at their {percent:g} % sizes 19 of 20 machines still keep {100 - percent:g} %."

@@ -19,7 +19,7 @@ from raytrace.compiling import default_threads
 from raytrace.points import Replicates
 from raytrace.profile import profile_window
 from raytrace.result import Estimate
-from raytrace.scene import Scene, Tubes
+from raytrace.scene import RowPose, Scene, Tubes
 from raytrace.trace import PreparedScene, prepare, run_replicates
 from tracking.energy.fit.hours import Sunlight
 from tracking.mount import Mount, row_pose
@@ -101,7 +101,10 @@ def drawn(light: Sunlight, scene: Scene, effort: Effort, guess: Floats | None = 
     if float(weight.sum()) <= 0.0:
         nothing = np.zeros(shape)
         return Draws(
-            transversal=nothing, longitudinal=nothing, tilt=nothing, energy=nothing,
+            transversal=nothing,
+            longitudinal=nothing,
+            tilt=nothing,
+            energy=nothing,
             index=np.zeros(shape, dtype=np.int64),
         )
     order = _order(light, weight, round(math.sqrt(effort.draws)))
@@ -133,13 +136,26 @@ def _order(light: Sunlight, weight: Floats, strata: int) -> Ints:
     return np.lexsort((light.tilt, np.round(light.longitudinal, 1), across, stratum))
 
 
+def beside(pose: RowPose, angle_to_grooves: float, offset: float) -> RowPose:
+    """A row that lies beside its place: by `offset` [m] in its own plane, across the grooves as laid out at tilt 0."""
+    turn = math.radians(angle_to_grooves)
+    way = math.cos(turn) * np.array(pose.row) - math.sin(turn) * np.array(pose.tube)
+    x, y, z = (offset * way).tolist()
+    return replace(pose, offset=(x, y, z))
+
+
 def absorbed_fractions(
-    scene: Scene, mount: Mount, draws: Draws, effort: Effort, prepared: PreparedScene | None = None
+    scene: Scene,
+    mount: Mount,
+    draws: Draws,
+    effort: Effort,
+    prepared: PreparedScene | None = None,
+    offset: float = 0.0,
 ) -> Floats:
     """Fraction of the aperture power that each tube absorbs at each drawn hour (replicates, draws, tubes).
 
     Lattices go by the number of the draw, the same for every candidate. `prepared` saves time where the scene differs
-    from it in nothing but the lens height.
+    from it in nothing but the lens height. The row lies by `offset` [m] beside its place, see `beside`.
 
     Raises
     ------
@@ -158,6 +174,7 @@ def absorbed_fractions(
             return np.zeros(scene.tubes.count)
         tan_t, tan_l = (math.tan(math.radians(float(a[at]))) for a in (draws.transversal, draws.longitudinal))
         row = row_pose(mount, float(draws.tilt[at]), scene.tubes.angle_to_grooves)
+        row = beside(row, scene.tubes.angle_to_grooves, offset)
         inputs = ready.inputs(tan_t, tan_l, row, profile_window(scene, tan_t))
         sums = run_replicates(inputs, plan=plan, first=number, seed=effort.seed, threads=1, with_flux=False)
         started = float(sums.totals[0, path.STARTED])
@@ -174,10 +191,15 @@ def absorbed_fractions(
 
 
 def absorbed_energies(
-    scene: Scene, mount: Mount, draws: Draws, effort: Effort, prepared: PreparedScene | None = None
+    scene: Scene,
+    mount: Mount,
+    draws: Draws,
+    effort: Effort,
+    prepared: PreparedScene | None = None,
+    offset: float = 0.0,
 ) -> Floats:
-    """Energy absorbed over the span, one estimate a replicate (replicates,) [J]."""
-    fractions = absorbed_fractions(scene, mount, draws, effort, prepared)
+    """Energy absorbed over the span, one estimate a replicate (replicates,) [J]; parameters of `absorbed_fractions`."""
+    fractions = absorbed_fractions(scene, mount, draws, effort, prepared, offset)
     return np.asarray((draws.energy * fractions.sum(axis=2)).sum(axis=1))
 
 

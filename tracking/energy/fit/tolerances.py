@@ -1,7 +1,6 @@
 """What errors a design bears before a share of its energy is gone: one at a time, and all together by sampling."""
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -10,10 +9,10 @@ import numpy as np
 from raytrace.arrays import Floats
 from raytrace.result import Estimate
 from raytrace.scene import Scene
-from tracking.energy.fit.height import LOSSES, Progress, lowest_height
+from tracking.energy.fit.error_kinds import ErrorKind, Machine, error_kinds
+from tracking.energy.fit.height import LOSSES, Progress
 from tracking.energy.fit.moving import Moved
-from tracking.energy.fit.sample import Draws, Effort, absorbed_energies, drawn, jackknife
-from tracking.mount import Mount
+from tracking.energy.fit.sample import Effort, absorbed_energies, drawn, jackknife
 
 LIMIT = max(LOSSES)
 """Share of the energy that all errors together may take."""
@@ -33,23 +32,6 @@ CHORDS = 2
 
 FEWER_DRAWS, FEWER_RAYS = 4, 2
 """Hours and rays are cut to such a part for the machines that are drawn: their own differences are far larger."""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class ErrorKind:
-    """A kind of error: what it is called, its unit, the first size tried, the largest, and how it changes a design.
-
-    Sizes are in the unit of the scene's own key: [mrad], [deg] or [m]. `own` is what the scene already has of it; a
-    size comes on top of it, for rms errors as the new whole. `either_way`: the worse of both signs counts.
-    """
-
-    key: str
-    unit: str
-    own: float
-    first: float
-    most: float
-    either_way: bool
-    changed: Callable[[Scene, Draws, float], tuple[Scene, Draws]]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -89,65 +71,6 @@ class Tolerances:
     interrupted: bool
 
 
-def error_kinds(scene: Scene, mount: Mount) -> tuple[ErrorKind, ...]:
-    """The errors that are looked at."""
-    lens, height = scene.lens, scene.lens_height
-    lower = max(0.0, height - lowest_height(scene, mount))
-
-    def with_slope(s: Scene, d: Draws, x: float) -> tuple[Scene, Draws]:
-        return replace(s, lens=replace(s.lens, slope_error=x)), d
-
-    def with_aim(s: Scene, d: Draws, x: float) -> tuple[Scene, Draws]:
-        return replace(s, aiming_error=x), d
-
-    def across(s: Scene, d: Draws, x: float) -> tuple[Scene, Draws]:
-        return s, replace(d, transversal=d.transversal + x)
-
-    def along(s: Scene, d: Draws, x: float) -> tuple[Scene, Draws]:
-        return s, replace(d, longitudinal=d.longitudinal + x)
-
-    def offset(s: Scene, d: Draws, x: float) -> tuple[Scene, Draws]:
-        # Tubes that lie beside their place see the line as from an aim that shifts it by as much.
-        return across(s, d, math.degrees(math.atan(x / s.lens_height)))
-
-    def raised(s: Scene, d: Draws, x: float) -> tuple[Scene, Draws]:
-        return replace(s, lens_height=s.lens_height + x), d
-
-    def lowered(s: Scene, d: Draws, x: float) -> tuple[Scene, Draws]:
-        return raised(s, d, -x)
-
-    def hanging(s: Scene, d: Draws, x: float) -> tuple[Scene, Draws]:
-        return replace(s, lens=replace(s.lens, sag=s.lens.sag + x)), d
-
-    def arched(s: Scene, d: Draws, x: float) -> tuple[Scene, Draws]:
-        return hanging(s, d, -x)
-
-    room = max(0.0, min(0.3, 0.45 * height))
-    kinds = (
-        ("slope_error", "mrad", lens.slope_error, max(1.0, 1.5 * lens.slope_error), MOST_RMS, False, with_slope),
-        ("aiming_error", "mrad", scene.aiming_error, max(2.0, 1.5 * scene.aiming_error), MOST_RMS, False, with_aim),
-        ("aim_across", "deg", 0.0, 0.3, MOST_AIM, True, across),
-        ("aim_along", "deg", 0.0, 2.0, MOST_ALONG, True, along),
-        ("tube_offset", "m", 0.0, 5e-3, 0.5, True, offset),
-        ("too_high", "m", 0.0, 10e-3, height, False, raised),
-        ("too_low", "m", 0.0, 10e-3, lower, False, lowered),
-        ("sag_down", "m", lens.sag, 4e-3, room - max(0.0, lens.sag), False, hanging),
-        ("sag_up", "m", lens.sag, 4e-3, room + min(0.0, lens.sag), False, arched),
-    )
-    return tuple(
-        ErrorKind(key=key, unit=unit, own=own, first=first, most=most, either_way=both, changed=changed)
-        for key, unit, own, first, most, both, changed in kinds
-        if most > 0.0
-    )
-
-
-MOST_RMS = 50.0
-"""Largest slope and aiming errors that are traced [mrad], as in a scene."""
-
-MOST_AIM, MOST_ALONG = 15.0, 40.0
-"""Largest steady aiming errors that are looked at [deg]."""
-
-
 def tolerances_of(
     scene: Scene, moved: Moved, *, effort: Effort | None = None, progress: Progress | None = None
 ) -> Tolerances:
@@ -180,9 +103,7 @@ def tolerances_of(
             found.append(_sensitivity(trial, kind))
             if progress is not None:
                 progress(ALONE * (k + 1) / len(kinds))
-        few = replace(
-            effort, draws=max(4, effort.draws // FEWER_DRAWS), rays=max(256, effort.rays // FEWER_RAYS)
-        )
+        few = replace(effort, draws=max(4, effort.draws // FEWER_DRAWS), rays=max(256, effort.rays // FEWER_RAYS))
         together = _together(_Trial(scene, moved, few), kinds, found, effort.seed, progress)
     except KeyboardInterrupt:
         if not found:
@@ -212,24 +133,15 @@ class _Trial:
 
     def energies(self, *errors: tuple[ErrorKind, float]) -> Floats:
         """Energy with errors of these sizes (replicates,) [J]."""
-        scene, draws = self.scene, self.draws
+        machine = Machine(scene=self.scene, draws=self.draws)
         for kind, size in errors:
-            scene, draws = kind.changed(scene, draws, size)
-        draws = replace(
-            draws,
-            transversal=np.clip(draws.transversal, -MOST_ANGLE, MOST_ANGLE),
-            longitudinal=np.clip(draws.longitudinal, -MOST_ANGLE, MOST_ANGLE),
-        )
-        return absorbed_energies(scene, self.mount, draws, self.effort)
+            machine = kind.changed(machine, size)
+        return absorbed_energies(machine.scene, self.mount, machine.draws, self.effort, offset=machine.offset)
 
     def loss(self, *errors: tuple[ErrorKind, float]) -> float:
         """Share of the energy lost."""
         whole = float(self.unchanged.sum())
         return 1.0 - float(self.energies(*errors).sum()) / whole if whole > 0.0 else 0.0
-
-
-MOST_ANGLE = 89.0
-"""Largest angle that is traced [deg]."""
 
 
 def _sensitivity(trial: _Trial, kind: ErrorKind) -> Sensitivity:
@@ -307,7 +219,7 @@ def _together(
 ) -> tuple[Together, ...]:
     """Losses of machines with errors of all kinds, drawn evenly up to parts of their own limits."""
     limits = {each.key: each.sizes[-1] for each in alone}
-    used = [kind for kind in kinds if limits.get(kind.key) is not None and kind.key not in REPEATED]
+    used = [kind for kind in kinds if limits.get(kind.key) is not None]
     if not used:
         return ()
     rng = np.random.default_rng(np.random.SeedSequence(entropy=seed, spawn_key=(3,)))
@@ -339,8 +251,6 @@ PAIRS = {"too_high": "height", "too_low": "height", "sag_down": "sag", "sag_up":
 """Errors that exclude each other share one random number: its upper half is one of them, its lower half the other."""
 
 LOWER_HALF = frozenset({"too_low", "sag_up"})
-REPEATED = frozenset({"tube_offset"})
-"""Left out where all errors act together: it is the same shift of the line as the steady aim across."""
 
 
 def _name(kind: ErrorKind) -> str:
