@@ -15,9 +15,9 @@ from tracking.errors import InputError
 from tracking.mount import Setting
 from tracking.plans.moves import chosen_plan
 from tracking.scenefile import read_scene
-from tracking.stray import park, walkoff
+from tracking.stray import keepout, park, walkoff
 from tracking.stray.idle import Spot, idle_path, surroundings_of, turned_over
-from tracking.stray.keepout import keep_out
+from tracking.stray.keepout import keep_out, largest_skew
 from tracking.stray.park import Parking, checked, parking, random_minutes, traced_at
 from tracking.stray.refine import peaks_of, refined
 from tracking.stray.stretch import day_times, idle_setting, last_setting, year_times
@@ -196,6 +196,30 @@ def test_keep_out_regions_lie_within_each_other_around_the_focal_line(simple_sce
     assert max(place[2] for place in one.outline) == one.along
 
 
+def test_keep_out_regions_hold_the_skewed_suns_of_a_mount_that_only_tilts(
+    simple_scene: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(keepout, "DEPTHS", 40)
+    text = simple_scene.read_text(encoding="utf-8").replace(
+        'kind = "swivel-tilt"', 'kind = "tilt"\nfacing = "180 deg"\ntilt_range = ["0 deg", "90 deg"]'
+    )
+    simple_scene.write_text(text, encoding="utf-8")
+    scene_file = read_scene(simple_scene)
+    # Derived: a lens that turns about an east-west axis is aimed all day, with the sun up to the angle off along the
+    # axis at which the sun's height is 5 deg: near the equinoxes it rises in the east, 90 deg off.
+    skew = largest_skew(scene_file, 2026)
+    assert 70.0 < skew < 85.0
+    straight, skewed = (keep_out(scene_file.scene, skew=angle, rays=1 << 11) for angle in (0.0, 40.0))
+    for one, other in zip(straight[1:], skewed[1:], strict=True):  # one sun is exceeded up to the lens either way
+        assert one.above is not None
+        assert one.along is not None
+        assert other.above is not None
+        assert other.along is not None
+        assert other.above > one.above + 0.02
+        # The middle of the light slides by the depth times the tangent; a focus lies some 0.3 m below the lens.
+        assert other.along > one.along + 0.3 * 0.8
+
+
 @pytest.mark.long
 def test_parking_states_a_worst_case_that_random_minutes_do_not_exceed(
     simple_scene: Path, monkeypatch: pytest.MonkeyPatch
@@ -316,12 +340,19 @@ def test_command_answers_what_else_was_asked(
     monkeypatch.setattr(walkoff, "WALK_STEP", dt.timedelta(minutes=30))
     text = simple_scene.read_text(encoding="utf-8")
     simple_scene.write_text(f'{text}tilt_marks = "10 deg"\nswivel_marks = "15 deg"\n', encoding="utf-8")
-    options = ("--date", "2026-12-21", "--tilt", "30 deg", "--swivel", "180 deg", "--step", "3 h", "--rays", "1024")
+    options = ("--date", "2026-12-21", "--after-plan", "--step", "3 h", "--rays", "1024")
     more = ("--aimed", "--walk-off", "--keep-out", "--missing-tube", "2", "--json", "--out", tmp_path)
     run = focalrow("stray", simple_scene, *options, *more)
     assert run.status == 0, run.err
     numbers = json.loads(run.out)
+    # The lens is left as the plan of moves of the day before leaves it.
+    left = chosen_plan(read_scene(simple_scene), dt.date(2026, 12, 20), flat_table(tubes=2)).stretches[-1].setting
+    assert (numbers["tilt_deg"], numbers["swivel_deg"]) == left
+    # Where a tube is missing its light goes on to the board: both with and without it are told.
     assert numbers["aimed"]["most_power_on_tubes_w"][1] == 0.0
+    assert numbers["aimed_whole_row"]["most_power_on_tubes_w"][1] > 0.0
+    board, whole = (numbers[key]["surfaces"][0]["most_power_w"] for key in ("aimed", "aimed_whole_row"))
+    assert board > 1.5 * whole
     assert numbers["aimed"]["surfaces"][0]["most_power_w"] > 0.0
     # The rows are those of the plan of moves, one after the other.
     rows = numbers["walk_off"]["rows"]
@@ -331,6 +362,12 @@ def test_command_answers_what_else_was_asked(
     assert [region["suns"] for region in numbers["keep_out"]] == [1.0, 5.0, 10.0]
     assert all(region["outline"] for region in numbers["keep_out"])
     assert (tmp_path / "stray_keep_out.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_command_refuses_two_poses(focalrow: Callable[..., Run], simple_scene: Path) -> None:
+    run = focalrow("stray", simple_scene, "--after-plan", "--tilt", "30 deg")
+    assert run.status == 2
+    assert "--after-plan" in run.err
 
 
 def test_command_refuses_a_threshold_without_a_unit(focalrow: Callable[..., Run], simple_scene: Path) -> None:

@@ -1,9 +1,15 @@
 """`focalrow stray`: where the focus of a lens goes that nobody moves."""
 
+import datetime as dt
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from tracking.mount import Setting
+    from tracking.paper.style import Picture
+    from tracking.scenefile import SceneFile
 
 
 def stray(
@@ -19,6 +25,9 @@ def stray(
         str | None,
         typer.Option(metavar="ANGLE", help="Swivel of the lens.", show_default="as last aimed the day before"),
     ] = None,
+    after_plan: Annotated[  # noqa: FBT002
+        bool, typer.Option("--after-plan", help="Leave the lens as the plan of moves of the day before does.")
+    ] = False,
     step: Annotated[
         str | None,
         typer.Option(metavar="TIME", help="Time between instants.", show_default="2 min, with --year 20 min"),
@@ -65,8 +74,8 @@ def stray(
     limit = options.flux("--threshold", threshold)
     leans = options.angle("--tilt", tilt, limit=180.0) if tilt is not None else None
     turns = options.angle("--swivel", swivel, limit=720.0) if swivel is not None else None
-
-    import datetime as dt
+    if after_plan and (tilt is not None or swivel is not None):
+        raise options.wrong("--after-plan", "it is given together with a pose", "--after-plan, or --tilt and --swivel")
 
     from raytrace.trace import prepare
     from tracking.scenefile import read_scene
@@ -79,7 +88,8 @@ def stray(
     if missing_tube is not None and not 1 <= missing_tube <= count:
         raise options.wrong("--missing-tube", f"{missing_tube} is no tube", f"a whole number from 1 to {count}")
     first = dt.datetime.now(scene_file.site.zone).date() if day is None else day
-    setting = idle_setting(scene_file, first, leans, turns)
+    with scene_errors(scene):
+        setting = _left_after_plan(scene_file, first) if after_plan else idle_setting(scene_file, first, leans, turns)
     times = year_times(scene_file.site, first.year, interval) if year else day_times(scene_file.site, first, interval)
     broken = None if missing_tube is None else missing_tube - 1
     with scene_errors(scene), console.progress_bar("Following the focus") as progress:
@@ -107,15 +117,32 @@ def stray(
         from tracking.paper.stray_figures import idle_figures
         from tracking.paper.stray_regions import keep_out_figure
 
-        written: dict[str, str | bytes] = {"stray.txt": text, "stray.json": console.as_json(numbers)}
         pictures = idle_figures(found, days)
         if answers.keep_out is not None:
             pictures += (keep_out_figure(scene_file.scene, answers.keep_out),)
-        for picture in pictures:
-            written |= {f"{picture.name}.png": picture.png(), f"{picture.name}.svg": picture.svg()}
-        files.write_files(out, written)
-        console.talk(f"Wrote {', '.join(written)} to {out}.")
+        _write(out, {"stray.txt": text, "stray.json": console.as_json(numbers)}, pictures)
     console.result(console.as_json(numbers) if json else text)
+
+
+def _left_after_plan(scene_file: "SceneFile", date: dt.date) -> "Setting":
+    """The pose in which the plan of moves of the day before leaves the lens."""
+    from tracking.cli import console
+    from tracking.response import response_table
+    from tracking.stray.stretch import last_of_plan
+
+    with console.progress_bar("Building the response table") as progress:
+        table = response_table(scene_file, progress=progress)
+    return last_of_plan(scene_file, date - dt.timedelta(days=1), table)
+
+
+def _write(out: Path, texts: dict[str, str], pictures: "tuple[Picture, ...]") -> None:
+    from tracking.cli import console, files
+
+    written: dict[str, str | bytes] = {**texts}
+    for picture in pictures:
+        written |= {f"{picture.name}.png": picture.png(), f"{picture.name}.svg": picture.svg()}
+    files.write_files(out, written)
+    console.talk(f"Wrote {', '.join(written)} to {out}.")
 
 
 DAY_STEP, YEAR_STEP = "2 min", "20 min"

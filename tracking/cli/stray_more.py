@@ -8,7 +8,7 @@ from typing import Any
 from tracking.cli.tables import Column, number, paragraph, section, table
 from tracking.scenefile import SceneFile
 from tracking.stray.idle import IdlePath, Progress
-from tracking.stray.keepout import KeepOut
+from tracking.stray.keepout import KeepOut, largest_skew
 from tracking.stray.keepout import keep_out as regions
 from tracking.stray.park import CHECK_ROUNDS, SPREAD, Parking, checked, parking
 from tracking.stray.thresholds import LOWER_RISK, band
@@ -48,12 +48,11 @@ def further(scene_file: SceneFile, asked: Asked, progress: Progress | None, *, w
     numbers: dict[str, Any] = {}
     around: tuple[KeepOut, ...] | None = None
     if asked.aimed:
-        at_work = aimed_path(
-            scene_file, asked.date, step=max(asked.step, AIMED_STEP), rays=asked.rays,
-            missing_tube=None if asked.missing_tube is None else asked.missing_tube - 1, progress=progress,
-        )  # fmt: skip
+        at_work, whole = _aimed(scene_file, asked, progress)
         numbers["aimed"] = None if at_work is None else aimed_numbers(at_work)
-        sections.append(NOT_AIMED if at_work is None else aimed_text(at_work, asked.missing_tube, width=width))
+        if asked.missing_tube is not None:
+            numbers["aimed_whole_row"] = None if whole is None else aimed_numbers(whole)
+        sections.append(NOT_AIMED if at_work is None else aimed_text(at_work, whole, asked.missing_tube, width=width))
     if asked.walk_off:
         from tracking.response import response_table
 
@@ -66,10 +65,23 @@ def further(scene_file: SceneFile, asked: Asked, progress: Progress | None, *, w
         numbers["parking"] = parking_numbers(poses)
         sections.append(parking_text(poses, width=width))
     if asked.keep_out:
-        around = regions(scene_file.scene)
-        numbers["keep_out"] = keep_out_numbers(around)
-        sections.append(keep_out_text(around, width=width))
+        skew = largest_skew(scene_file, asked.date.year)
+        around = regions(scene_file.scene, skew=skew)
+        numbers |= {"keep_out": keep_out_numbers(around), "keep_out_skew_deg": skew}
+        sections.append(keep_out_text(around, skew, width=width))
     return Answers(sections=sections, numbers=numbers, keep_out=around)
+
+
+def _aimed(scene_file: SceneFile, asked: Asked, progress: Progress | None) -> tuple[IdlePath | None, IdlePath | None]:
+    """The aimed lens as asked, and with all tubes where one is missing."""
+    step = max(asked.step, AIMED_STEP)
+    found = aimed_path(
+        scene_file, asked.date, step=step, rays=asked.rays,
+        missing_tube=None if asked.missing_tube is None else asked.missing_tube - 1, progress=progress,
+    )  # fmt: skip
+    if found is None or asked.missing_tube is None:
+        return found, None
+    return found, aimed_path(scene_file, asked.date, step=step, rays=asked.rays, progress=progress)
 
 
 def _parked(scene_file: SceneFile, asked: Asked, progress: Progress | None, *, turned: bool) -> Parking:
@@ -137,31 +149,48 @@ def walk_off_numbers(found: Sequence[WalkOff], threshold: float, *, of_plan: boo
     }
 
 
-def aimed_text(found: IdlePath, missing_tube: int | None, *, width: int) -> str:
-    """What misses the tubes while the lens is aimed."""
-    broken = "" if missing_tube is None else f" Tube {missing_tube} is taken out of the row."
+def aimed_text(found: IdlePath, whole: IdlePath | None, missing_tube: int | None, *, width: int) -> str:
+    """What misses the tubes while the lens is aimed; beside it the `whole` row where a tube is missing."""
+    broken = "" if missing_tube is None else (
+        f" Tube {missing_tube} is taken out of the row, as if it were broken; beside it what all tubes together let by."
+    )  # fmt: skip
     head = (
         f"What misses the tubes through the day while the lens is aimed as well as it can be.{broken} A tile or board "
         "must bear it for hours."
     )
-    lit = [each for each in found.faces if each.worst is not None]
+    both = [found] if whole is None else [found, whole]
+    heads = [("",), ("all tubes",)] if whole is not None else [()]
+    lit = [k for k, each in enumerate(found.faces) if each.worst is not None or (whole and whole.faces[k].worst)]
     rows = table(
-        Column(heading=("surface",), cells=tuple(each.face.name for each in lit), left=True),
+        Column(heading=("surface",), cells=tuple(found.faces[k].face.name for k in lit), left=True),
         [
-            [Column(heading=("material",), cells=tuple(each.face.surrounding.material for each in lit), left=True)],
-            [Column(heading=("most", "W"), cells=tuple(number(each.power, 0) for each in lit))],
-            [Column(heading=("peak", "kW/m2"), cells=tuple(
-                number(0.0 if each.worst is None else each.worst.flux / 1e3, 2) for each in lit))],
-            [Column(heading=("which reads",), left=True, cells=tuple(
-                band(0.0 if each.worst is None else each.worst.flux) for each in lit))],
+            [Column(heading=("material",), left=True, cells=tuple(
+                found.faces[k].face.surrounding.material for k in lit))],
+            [Column(heading=(*name, "most", "W"), cells=tuple(number(path.faces[k].power, 0) for k in lit))
+             for path, name in zip(both, heads, strict=True)],
+            [Column(heading=(*name, "peak", "kW/m2"), cells=tuple(number(_peak(path, k) / 1e3, 2) for k in lit))
+             for path, name in zip(both, heads, strict=True)],
+            [Column(heading=("which reads",), left=True, cells=tuple(band(_peak(found, k)) for k in lit))],
         ],
         width=width,
     ) if lit else "No light falls on what stands around."  # fmt: skip
-    tubes = ", ".join(f"tube {k} {power:.0f} W" for k, power in enumerate(found.tubes, start=1))
+    tubes = table(
+        Column(heading=("tube",), cells=tuple(str(k) for k in range(1, len(found.tubes) + 1))),
+        [[
+            Column(heading=(*name, "most", "W"), cells=tuple(number(power, 0) for power in path.tubes))
+            for path, name in zip(both, heads, strict=True)
+        ]],
+        width=width,
+    )  # fmt: skip
     return section(
         "While the lens is aimed", paragraph(head, width=width), "", rows, "",
-        paragraph(f"Most light on the absorbers: {tubes}.", width=width),
+        paragraph("Most light on the absorbers:", width=width), tubes,
     )  # fmt: skip
+
+
+def _peak(found: IdlePath, face: int) -> float:
+    worst = found.faces[face].worst
+    return 0.0 if worst is None else worst.flux
 
 
 def aimed_numbers(found: IdlePath) -> dict[str, Any]:
@@ -259,13 +288,15 @@ def parking_numbers(found: Sequence[Parking]) -> list[dict[str, Any]]:
     ]
 
 
-def keep_out_text(found: Sequence[KeepOut], *, width: int) -> str:
+def keep_out_text(found: Sequence[KeepOut], skew: float, *, width: int) -> str:
     """The region around the focal line to keep out of."""
     head = (
-        "Where the flux on a plane parallel to the lens is at least so many times direct sun, with the sun along the "
-        "lens normal and no tubes in the way: from the plane of the tubes' axes up and down, and from the middle of "
-        "the light to each side, in patches of 10 mm. Each row is the outline's greatest reach; --json and the picture "
-        "give the outline. An eye needs far more distance: never look at the line or up through the lens."
+        "Where the flux across the light is at least so many times direct sun, with the lens aimed, no tubes in the "
+        f"way, and the sun up to {skew:.0f} deg off along the grooves, the most in the year: up and down from the "
+        "plane of the tubes' axes, across from the middle of the light, and along from the middle of the lens, in "
+        "patches of 10 mm. Each row is the outline's greatest reach; --json and the picture give the outline. A lens "
+        "that nobody moves throws its light elsewhere. An eye needs far more distance: never look at the line or up "
+        "through the lens."
     )
     return section("Keep-out region around the focal line", paragraph(head, width=width), "", table(
         Column(heading=("suns",), cells=tuple(number(each.suns, 0) for each in found)),

@@ -25,7 +25,7 @@ def keep_out_figure(scene: Scene, found: tuple[KeepOut, ...]) -> Picture:
             _section(ax, scene, found, along=along)
         axes[0].set_ylabel("height above the plane of the tubes' axes [m]")
         figure.suptitle(
-            "Keep-out region around the focal line, sun along the lens normal, tubes taken away, to scale\n"
+            "Keep-out region around the focal line, lens aimed, all suns of the year, tubes taken away, to scale\n"
             "no hand, hair, hose or cable inside; an eye needs far more distance. Cover the lens before any work",
             fontsize=9, x=0.01, ha="left",
         )  # fmt: skip
@@ -68,7 +68,8 @@ def _section(ax: Axes, scene: Scene, found: tuple[KeepOut, ...], *, along: bool)
     radius = 0.5 * scene.tubes.absorber_diameter
     ax.add_patch(Circle((0.0, 0.0), radius, fill=False, edgecolor=style.RED, label="absorber's size, at the axes"))
     lowest = min((place[0] for region in found for place in region.outline), default=-half)
-    ax.set_xlim(-1.15 * half, 1.15 * half)
+    widest = max((place[2 if along else 1] for region in found for place in region.outline), default=half)
+    ax.set_xlim(-1.15 * max(half, widest), 1.15 * max(half, widest))
     ax.set_ylim(lowest - 0.05, 1.05 * scene.lens_height)
     ax.set_aspect("equal")
     ax.axhline(0.0, color=style.BLACK, linewidth=0.5, linestyle=":")

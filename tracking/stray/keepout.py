@@ -1,12 +1,17 @@
 """The region around the focal line that an eye or a hand must keep out of: where the flux is 1, 5, 10 times the sun."""
 
+import datetime as dt
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from raytrace.arrays import Floats
 from raytrace.scene import RowPose, Scene
 from raytrace.stray import Face, stray_light
-from raytrace.trace import prepare
+from raytrace.trace import PreparedScene, prepare
+from tracking.plans.instant import instants_at
+from tracking.scenefile import SceneFile
+from tracking.stray.stretch import year_times
 
 SUNS = (1.0, 5.0, 10.0)
 """Flux over DNI whose region is told."""
@@ -14,16 +19,20 @@ DEPTHS = 100
 DEEPEST = 2.5
 """Planes traced, and how far below the lens they reach, in focal lengths: there the light is wide again."""
 KEEP_OUT_RAYS = 1 << 15
+SKEW_STEP = 15.0
+"""Skews of the sun are traced no further apart [deg]."""
+SKEW_DAYS, SKEW_TIME = 14, dt.timedelta(minutes=60)
+"""Days apart and step of the instants among which the largest skew of an aimed lens is looked for."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class KeepOut:
-    """Where flux on a plane parallel to the lens is at least `suns` times DNI. Lengths in [m]; None where nowhere.
+    """Where flux on a surface across the light is at least `suns` times DNI. Lengths in [m]; None where nowhere.
 
     `above` and `below` are the distances along the lens normal from the plane of the tubes' axes to the highest and
-    lowest such plane; `across` and `along` the largest distances from the middle of the light on its plane. `outline`
-    holds each such plane, from the highest down: its height above the plane of the axes, and the distances from the
-    middle of the light across and along the grooves, to draw the region by.
+    lowest place; `across` the largest distance across the grooves from the middle of the light, `along` that along them
+    from the middle of the lens. `outline` holds places from the highest down: height above the plane of the axes, and
+    the distances across and along the grooves, to draw the region by.
     """
 
     suns: float
@@ -34,48 +43,72 @@ class KeepOut:
     outline: tuple[tuple[float, float, float], ...]
 
 
-def keep_out(
-    scene: Scene, *, transversal_angle: float = 0.0, longitudinal_angle: float = 0.0, rays: int = KEEP_OUT_RAYS
-) -> tuple[KeepOut, ...]:
-    """The regions for each of SUNS with the tubes taken away, at one direction of the sun [deg].
+def largest_skew(scene_file: SceneFile, year: int) -> float:
+    """Largest longitudinal angle [deg], of either sign, under which the lens is aimed in a year; 0 if it never is."""
+    instants = instants_at(scene_file, year_times(scene_file.site, year, SKEW_TIME, SKEW_DAYS))
+    return max((abs(each.aim.angles.longitudinal) for each in instants if each.aim is not None), default=0.0)
 
-    Above the plane of the tubes `above` is negative where the light is only below it. `along` is counted from the ray
-    through the middle of the lens; with a skewed sun it slides.
+
+def keep_out(scene: Scene, *, skew: float = 0.0, rays: int = KEEP_OUT_RAYS) -> tuple[KeepOut, ...]:
+    """The regions for each of SUNS with the tubes taken away, whatever the skew of the sun up to `skew` [deg].
+
+    Flux is told for a surface across the light: that on a plane parallel to the lens over the cosine of the sun's
+    angle. `above` is negative where the light is only below the plane of the tubes. The more skewed the sun, the nearer
+    to the lens and the further along the grooves the light comes together.
     """
-    lens = scene.lens
     lone = prepare(replace(scene, tubes=replace(scene.tubes, count=1, spacing=0.0)))
-    tan_l, tan_t = (np.tan(np.radians(angle)) for angle in (longitudinal_angle, transversal_angle))
-    size_x, size_y = 2.0 * DEEPEST * lens.width, 1.5 * lens.length
+    skews = np.linspace(0.0, skew, 1 + int(np.ceil(skew / SKEW_STEP - 1e-9)))
     found: dict[float, list[tuple[float, float, float]]] = {suns: [] for suns in SUNS}
-    for depth in np.linspace(DEEPEST / DEPTHS, DEEPEST, DEPTHS) * lens.focal_length:
-        middle = (-depth * tan_t, -depth * tan_l)
-        face = Face(
-            corner=(float(middle[0] - 0.5 * size_x), float(middle[1] - 0.5 * size_y), -float(depth)),
-            side_a=(1.0, 0.0, 0.0), side_b=(0.0, 1.0, 0.0), length_a=size_x, length_b=size_y,
-        )  # fmt: skip
-        light = stray_light(
-            lone, (face,), transversal_angle=transversal_angle, longitudinal_angle=longitudinal_angle, rays=rays,
-            row=RowPose.level(0.0), missing_tube=0,
-        ).faces[0]  # fmt: skip
-        # Rows of patches tell the extent: their means are far less noisy than single patches.
-        patches = face.patches
-        x = np.abs((np.arange(patches[0]) + 0.5) / patches[0] - 0.5) * size_x
-        y = np.abs((np.arange(patches[1]) + 0.5) / patches[1] - 0.5) * size_y
-        central = light.flux[:, np.abs(y) < 0.25 * lens.length].mean(axis=1)
-        bright = int(central.argmax())
+    for depth in np.linspace(DEEPEST / DEPTHS, DEEPEST, DEPTHS) * scene.lens.focal_length:
+        planes = [_flux_below(lone, float(depth), float(each), rays) for each in skews]
         for suns in SUNS:
-            wide = x[central >= suns]
-            if wide.size:
-                nearby = light.flux[max(0, bright - 1) : bright + 2].mean(axis=0)
-                long = y[nearby >= suns]
-                found[suns].append(
-                    (
-                        float(depth),
-                        float(wide.max()) + 0.5 * size_x / patches[0],
-                        float(long.max()) + 0.5 * size_y / patches[1] if long.size else 0.0,
-                    )
-                )
+            reach = [_reach(scene, flux, suns) for flux in planes]
+            lit = [
+                (wide, long + float(depth * np.tan(np.radians(each))))
+                for (wide, long), each in zip(reach, skews, strict=True)
+                if wide > 0.0
+            ]
+            if lit:
+                found[suns].append((float(depth), max(wide for wide, _ in lit), max(long for _, long in lit)))
     return tuple(_region(suns, places, scene.lens_height) for suns, places in found.items())
+
+
+def _flux_below(lone: PreparedScene, depth: float, skew: float, rays: int) -> Floats:
+    """Flux over DNI across the light at a depth below the lens, in patches (across, along) around its middle."""
+    size_x, size_y = _sizes(lone.scene)
+    face = Face(
+        corner=(-0.5 * size_x, -depth * float(np.tan(np.radians(skew))) - 0.5 * size_y, -depth),
+        side_a=(1.0, 0.0, 0.0), side_b=(0.0, 1.0, 0.0), length_a=size_x, length_b=size_y,
+    )  # fmt: skip
+    light = stray_light(
+        lone, (face,), transversal_angle=0.0, longitudinal_angle=skew, rays=rays, row=RowPose.level(0.0),
+        missing_tube=0,
+    )  # fmt: skip
+    return light.faces[0].flux / float(np.cos(np.radians(skew)))
+
+
+def _sizes(scene: Scene) -> tuple[float, float]:
+    """Size of the planes traced, across and along [m]."""
+    return 2.0 * DEEPEST * scene.lens.width, 1.5 * scene.lens.length
+
+
+def _reach(scene: Scene, flux: Floats, suns: float) -> tuple[float, float]:
+    """How far from its middle, across and along [m], light is at least `suns` strong; 0 where it is nowhere.
+
+    Rows of patches tell it: their means are far less noisy than single patches.
+    """
+    x, y = (
+        np.abs((np.arange(count) + 0.5) / count - 0.5) * size
+        for count, size in zip(flux.shape, _sizes(scene), strict=True)
+    )
+    half_x, half_y = (0.5 * size / count for count, size in zip(flux.shape, _sizes(scene), strict=True))
+    central = flux[:, y < 0.25 * scene.lens.length].mean(axis=1)
+    wide = x[central >= suns]
+    if not wide.size:
+        return 0.0, 0.0
+    bright = int(central.argmax())
+    long = y[flux[max(0, bright - 1) : bright + 2].mean(axis=0) >= suns]
+    return float(wide.max()) + half_x, float(long.max()) + half_y if long.size else 0.0
 
 
 def _region(suns: float, places: list[tuple[float, float, float]], lens_height: float) -> KeepOut:

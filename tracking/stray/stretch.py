@@ -2,9 +2,11 @@
 
 import datetime as dt
 
+from raytrace.response import ResponseTable
 from tracking.errors import InputError
 from tracking.mount import Setting
 from tracking.plans.instant import instants_at
+from tracking.plans.moves import chosen_plan
 from tracking.scenefile import SceneFile
 from tracking.sky.site import Site
 from tracking.sky.sunpath import day_instants
@@ -33,6 +35,17 @@ def last_setting(scene_file: SceneFile, date: dt.date) -> Setting | None:
     instants = instants_at(scene_file, day_instants(scene_file.site, date, LAST_AIM_STEP))
     aims = [each.aim.setting for each in instants if each.aim is not None]
     return aims[-1] if aims else None
+
+
+def last_of_plan(scene_file: SceneFile, date: dt.date, table: ResponseTable) -> Setting:
+    """The setting in which a day's plan of moves leaves the lens.
+
+    Raises
+    ------
+    InputError
+        If the sun stays too low all day.
+    """
+    return chosen_plan(scene_file, date, table).stretches[-1].setting
 
 
 def idle_setting(scene_file: SceneFile, date: dt.date, tilt: float | None, swivel: float | None) -> Setting:
