@@ -10,7 +10,8 @@ from tracking.scenefile import SceneFile
 from tracking.stray.idle import IdlePath, Progress
 from tracking.stray.keepout import KeepOut, largest_skew
 from tracking.stray.keepout import keep_out as regions
-from tracking.stray.park import CHECK_ROUNDS, SPREAD, Parking, checked, parking
+from tracking.stray.park import CHECK_ROUNDS, FINAL, PEAKS, Parking, checked, parking
+from tracking.stray.sharpen import SHARP_RAYS, SPREAD
 from tracking.stray.thresholds import LOWER_RISK, band
 from tracking.stray.walkoff import WALK_STEP, WATCHED, WalkOff, aimed_path, plan_rows, shortest, walk_offs
 
@@ -243,9 +244,11 @@ def parking_text(found: Sequence[Parking], *, width: int) -> str:
             parts.append(paragraph(f"The cover must be on at least, by the clock: {spans}.", width=width))
         parts.append("")
     note = (
-        "All poses of a grid were ranked, the best ones traced, and the best of them looked at more closely around its "
-        "five highest peaks; a pose between those of the grid may be better. A listed surface is all that is known: "
-        "what is not listed may burn. The cover is the way to park a lens."
+        f"All poses of a grid were ranked and the best ones traced, the last {FINAL.poses} on every {FINAL.days}th day "
+        f"at {FINAL.step.total_seconds() / 60:g} min. The best of them was looked at more closely in time around its "
+        f"{PEAKS} highest peaks, and with {SHARP_RAYS} rays at each instant that might be the worst. A pose between "
+        "those of the grid may be better. A listed surface is all that is known: what is not listed may burn. The "
+        "cover is the way to park a lens."
     )
     return section("Where to leave the lens", *parts, paragraph(note, width=width))
 

@@ -63,7 +63,7 @@ def turned_over(scene: Scene) -> Scene:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Spot:
-    """The brightest patch of a face at one instant: flux and its standard error [W/m2].
+    """The brightest patch of a face at one instant: flux and its standard error [W/m2], by so many rays.
 
     `place`, and `centre` of the light on the face, are counted from the middle of the face along its two sides, `point`
     is the place from the middle of the row to the east, north and up [m].
@@ -73,6 +73,7 @@ class Spot:
     face: int
     flux: float
     flux_error: float
+    rays: int
     place: tuple[float, float]
     centre: tuple[float, float]
     point: tuple[float, float, float]
@@ -222,7 +223,7 @@ def _followed(
         for each, face in zip(sums, faces, strict=True):
             light = found.faces[each.number]
             point = axes.T @ (face.face.point(*light.peak_place) + below)
-            each.add(light, local, float(dni[k]), aperture, minutes, point)
+            each.add(light, local, float(dni[k]), aperture, minutes, point, found.rays)
         if progress is not None:
             progress((k + 1) / len(times))
     return IdlePath(
@@ -243,7 +244,8 @@ class _FaceSums:
         self.power = 0.0
 
     def add(
-        self, light: FaceLight, local: dt.datetime, dni: float, aperture: float, minutes: float, point: Floats
+        self, light: FaceLight, local: dt.datetime, dni: float, aperture: float, minutes: float, point: Floats,
+        rays: int,
     ) -> None:
         self.power = max(self.power, dni * aperture * light.fraction.value)
         if light.fraction.value <= 0.0:
@@ -259,7 +261,7 @@ class _FaceSums:
         self.spots.append(
             Spot(
                 time_local=local, face=self.number, flux=dni * light.peak.value,
-                flux_error=dni * light.peak.standard_error,
+                flux_error=dni * light.peak.standard_error, rays=rays,
                 point=(float(point[0]), float(point[1]), float(point[2])),
                 place=(light.peak_place[0] - middle[0], light.peak_place[1] - middle[1]),
                 centre=(light.centre[0] - middle[0], light.centre[1] - middle[1]),

@@ -13,8 +13,10 @@ from tracking.mount import Mount, Setting, lens_angles
 from tracking.scenefile import SceneFile
 from tracking.sky.sunpath import day_instants, sun_path
 from tracking.sky.weather import direct_normal_irradiance
+from tracking.stray.cover import CoverTime, cover_times
 from tracking.stray.idle import IdlePath, Spot, idle_path, turned_over
 from tracking.stray.refine import near_worst, peaks_of
+from tracking.stray.sharpen import sharpened, upper, worst_of
 from tracking.stray.stretch import year_times
 
 Progress = Callable[[float], None]
@@ -37,12 +39,12 @@ class Heat:
 
 FIRST = Heat(poses=16, days=56, step=dt.timedelta(minutes=60), rays=1 << 11)
 SECOND = Heat(poses=4, days=28, step=dt.timedelta(minutes=40), rays=1 << 12)
-FINAL = Heat(poses=1, days=14, step=dt.timedelta(minutes=20), rays=1 << 14)
+FINAL = Heat(poses=2, days=7, step=dt.timedelta(minutes=10), rays=1 << 13)
 """The best poses of one round go on to the next; the poses half a step beside the best one join the second."""
 PEAKS = 5
 """Peaks of the best pose that are looked at more closely in time."""
-SPREAD = 3.0
-"""Standard errors by which the stated worst case lies above the brightest spot found."""
+BESIDE = 4
+"""Poses half a step of the grid beside one."""
 CHECK_MINUTES = 300
 """Random minutes at which the stated worst case is checked."""
 CHECK_ROUNDS = 4
@@ -52,35 +54,32 @@ RULE_OF_THREE = 3.0
 "If nothing goes wrong, is everything all right?", JAMA 249 (1983) 1743-1745 (value from memory, to be confirmed)."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class CoverTime:
-    """A stretch of days, both included, and the clock time from and until which the cover must be on."""
-
-    first_day: dt.date
-    last_day: dt.date
-    begins: dt.time
-    ends: dt.time
-
-
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class Parking:
     """The best pose found.
 
-    `worst` is the brightest spot found on any surface, None where no light lands; `bound` the stated worst case, which
-    lies SPREAD standard errors above it [W/m2]; `minutes` at how many random minutes since it was last raised nothing
-    exceeded it; `spots` all that were traced; `concentration` the highest concentration of the light there at any
-    distance below the lens, whatever stands there, by a map; `poses` how many were ranked.
+    `worst` is the spot of all `spots` traced that allows the highest flux, None where no light lands; `minutes` at how
+    many random minutes since it was found none may be worse; `concentration` the highest concentration of the light
+    there at any distance below the lens, whatever stands there, by a map; `poses` how many were ranked.
     """
 
     turned: bool
     path: IdlePath
-    worst: Spot | None
-    bound: float
     minutes: int
     spots: tuple[Spot, ...]
     concentration: float
     threshold: float
     poses: int
+
+    @property
+    def worst(self) -> Spot | None:
+        """The spot that allows the highest flux; None where no light lands on anything."""
+        return worst_of(self.spots)
+
+    @property
+    def bound(self) -> float:
+        """The stated worst case: the highest flux that any trace allows [W/m2]."""
+        return 0.0 if self.worst is None else upper(self.worst)
 
     @property
     def keeps(self) -> bool:
@@ -94,8 +93,9 @@ class Parking:
 
     @property
     def cover(self) -> tuple[CoverTime, ...]:
-        """When the cover must be on: empty where the threshold is never exceeded."""
-        return () if self.keeps else _cover(self)
+        """When the cover must be on: empty where the threshold is not exceeded."""
+        over = [spot.time_local for spot in self.spots if upper(spot) > self.threshold]
+        return cover_times(self.path.times[0].year, over, self.path.step)
 
 
 def parking(
@@ -130,7 +130,7 @@ def parking(
     chart = concentration_map(scene)
     ranked = [setting for _, setting in _ranked(scene_file, chart, _grid(scene_file.mount), year)]
     share = itertools.count(1)
-    whole = FIRST.poses + 2 * SECOND.poses + FINAL.poses + PEAKS
+    whole = FIRST.poses + SECOND.poses + BESIDE + FINAL.poses + PEAKS
 
     def done() -> None:
         if progress is not None:
@@ -142,25 +142,25 @@ def parking(
         done()
         return path
 
-    def best_of(settings: Sequence[Setting], heat: Heat) -> list[Setting]:
-        return sorted(settings, key=lambda each: _flux(traced(each, heat)))  # stable: equals keep their rank
+    def best_of(settings: Sequence[Setting], heat: Heat) -> list[IdlePath]:
+        return sorted((traced(each, heat) for each in settings), key=_flux)  # stable: equals keep their rank
 
-    second = best_of(ranked[: FIRST.poses], FIRST)[: SECOND.poses]
+    second = [path.setting for path in best_of(ranked[: FIRST.poses], FIRST)[: SECOND.poses]]
     beside = _beside(scene_file.mount, second[0])
-    setting = best_of([*second, *beside], SECOND)[0]
-    path = traced(setting, FINAL)
-    spots = [spot for face in path.faces for spot in face.spots]
+    final = [path.setting for path in best_of([*second, *beside], SECOND)[: FINAL.poses]]
+    path = best_of(final, FINAL)[0]
+    spots = _spots(path)
     for peak in peaks_of(spots, PEAKS):
-        for near in near_worst(scene_file, setting, peak, rays=FINAL.rays, prepared=prepared):
-            spots += [spot for face in near.faces for spot in face.spots]
+        for near in near_worst(scene_file, path.setting, peak, rays=FINAL.rays, prepared=prepared):
+            spots += _spots(near)
         done()
+    spots = sharpened(scene_file, path.setting, spots, prepared)
     if progress is not None:
         progress(1.0)
-    worst = max(spots, key=lambda spot: spot.flux, default=None)
-    concentration, _ = _ranked(scene_file, chart, [setting], year)[0]
+    concentration, _ = _ranked(scene_file, chart, [path.setting], year)[0]
     return Parking(
-        turned=turned, path=path, worst=worst, bound=_bound(worst), minutes=0, spots=tuple(spots),
-        concentration=concentration, threshold=threshold, poses=len(ranked),
+        turned=turned, path=path, minutes=0, spots=tuple(spots), concentration=concentration, threshold=threshold,
+        poses=len(ranked),
     )  # fmt: skip
 
 
@@ -168,8 +168,8 @@ def _flux(path: IdlePath) -> float:
     return 0.0 if path.worst is None else path.worst.flux
 
 
-def _bound(worst: Spot | None) -> float:
-    return 0.0 if worst is None else worst.flux + SPREAD * worst.flux_error
+def _spots(path: IdlePath) -> list[Spot]:
+    return [spot for face in path.faces for spot in face.spots]
 
 
 def _grid(mount: Mount) -> list[Setting]:
@@ -236,25 +236,26 @@ def checked(
 ) -> Parking:
     """The same parking with its worst case checked by traces at random minutes of the year.
 
-    A worse minute raises the worst case, is looked at more closely, and widens the hours of the cover; then new minutes
-    are drawn. `minutes` stays 0 where each of CHECK_ROUNDS draws found a worse one.
+    A minute that may be worse is traced with more rays; if it still may be, it raises the worst case, is looked at more
+    closely, and widens the hours of the cover; then new minutes are drawn. `minutes` stays 0 where each of CHECK_ROUNDS
+    draws found a worse one.
     """
     prepared = prepare(turned_over(scene_file.scene) if found.turned else scene_file.scene)
+    setting = found.path.setting
     for turn in range(CHECK_ROUNDS):
         times = random_minutes(scene_file, year, count, seed=turn)
-        path = traced_at(scene_file, found, times, prepared)
-        spots = [spot for face in path.faces for spot in face.spots]
+        drawn = sharpened(
+            scene_file, setting, _spots(traced_at(scene_file, found, times, prepared)), prepared, known=found.bound
+        )
         if progress is not None:
             progress((turn + 1) / CHECK_ROUNDS)
-        if _flux(path) <= found.bound:
-            return replace(found, spots=(*found.spots, *spots), minutes=len(times))
-        worst = path.worst
-        assert worst is not None  # noqa: S101  its flux is above the bound
-        for near in near_worst(scene_file, found.path.setting, worst, rays=FINAL.rays, prepared=prepared):
-            spots += [spot for face in near.faces for spot in face.spots]
-        spots += found.spots
-        worst = max(spots, key=lambda spot: spot.flux)
-        found = replace(found, worst=worst, bound=_bound(worst), spots=tuple(spots))
+        worst, before = worst_of(drawn), found.bound
+        found = replace(found, spots=(*found.spots, *drawn))
+        if worst is None or upper(worst) <= before:
+            return replace(found, minutes=len(times))
+        near = near_worst(scene_file, setting, worst, rays=FINAL.rays, prepared=prepared)
+        spots = [*found.spots, *(spot for path in near for spot in _spots(path))]
+        found = replace(found, spots=tuple(sharpened(scene_file, setting, spots, prepared)))
     return found
 
 
@@ -263,39 +264,3 @@ def traced_at(scene_file: SceneFile, found: Parking, times: Sequence[dt.datetime
     return idle_path(
         scene_file, found.path.setting, times, step=dt.timedelta(minutes=1), rays=FINAL.rays, prepared=prepared
     )
-
-
-def _cover(found: Parking) -> tuple[CoverTime, ...]:
-    """Stretches of days with the clock times at which a surface may see more than the threshold.
-
-    Each stretch lies around a day that was traced, as long as the time between two of them. Its span holds all instants
-    traced in it and in the stretches beside it, so that the days between and a change of the clock lie within, and is a
-    step wider each way.
-    """
-    over = [spot.time_local for spot in found.spots if spot.flux + 2.0 * spot.flux_error > found.threshold]
-    if not over:
-        return ()
-    year = found.path.times[0].year
-    start = dt.date(year, 1, 1) - dt.timedelta(days=FINAL.days // 2)
-    last = (dt.date(year, 12, 31) - start).days // FINAL.days
-    minutes: dict[int, list[int]] = {}
-    for time in over:
-        block = min(last, max(0, (time.date() - start).days // FINAL.days))
-        minutes.setdefault(block, []).append(time.hour * 60 + time.minute)
-    step = int(found.path.step)
-    spans = []
-    for block in range(last + 1):
-        # The year is a ring: the days before January are those of December.
-        near = [m for k in (block - 1, block, block + 1) for m in minutes.get(k % (last + 1), [])]
-        if not near:
-            continue
-        begins, ends = max(0, min(near) - step), min(24 * 60 - 1, max(near) + step)
-        first = start + dt.timedelta(days=block * FINAL.days)
-        spans.append(
-            CoverTime(
-                first_day=max(first, dt.date(year, 1, 1)),
-                last_day=min(first + dt.timedelta(days=FINAL.days - 1), dt.date(year, 12, 31)),
-                begins=dt.time(*divmod(begins, 60)), ends=dt.time(*divmod(ends, 60)),
-            )
-        )  # fmt: skip
-    return tuple(spans)
