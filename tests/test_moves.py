@@ -3,6 +3,7 @@
 import datetime as dt
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -90,6 +91,26 @@ def test_where_no_mark_reaches_the_share_the_best_serves_and_the_plan_says_so() 
     assert plan.moves == 3
     assert plan.short_minutes > 0
     assert min(stretch.least_share for stretch in plan.stretches) < 0.9
+
+
+def test_a_minute_that_a_mark_surely_serves_is_never_left_to_a_worse_one() -> None:
+    """Where the table's error is large, the best mark may be just above the share and another just below it."""
+    power = np.array([[92.0, 92.0, 92.0, 70.0, 70.0], [70.0, 70.0, 92.0, 92.0, 92.0], [88.0] * 5])
+    day = replace(made_up_day(power + 5.0, np.full(5, 100.0)), margin=np.full(5, 0.05))
+    plan = fewest_moves(day, 0.9)
+    assert plan.short_minutes == 0
+    assert plan.moves == 2
+    assert min(stretch.least_share for stretch in plan.stretches) == pytest.approx(0.92)
+    # Where no mark surely keeps the share, those serve that the table cannot tell from the best one.
+    assert fewest_moves(day, 0.925).moves == 1
+
+
+def test_minutes_in_which_a_setting_absorbs_more_than_perfect_aiming_are_counted() -> None:
+    """As where the line falls between two tubes when the lens is aimed at the middle of the row."""
+    day = made_up_day(np.array([[90.0, 100.0, 100.5, 120.0, 125.0]]), np.full(5, 100.0))
+    plan = fewest_moves(day, 0.9)
+    assert plan.ahead_minutes == 1  # the last one: the lesser of its two ends counts, and half a per cent does not
+    assert plan.loss == pytest.approx(1.0 - (0.5 * (90.0 + 125.0) + 100.0 + 100.5 + 120.0) / 400.0)
 
 
 def test_more_moves_never_lose_energy_and_a_lazy_plan_takes_as_few_as_it_can() -> None:

@@ -51,6 +51,7 @@ def sheet_input(scene: Path, *, rows: int = 40, date: dt.date = DAY, gap: int = 
         habit=1e7,
         habit_moves=rows,
         short_minutes=0,
+        ahead_minutes=0,
         tilt_step=2.5,
         swivel_step=2.5,
     )

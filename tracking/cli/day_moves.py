@@ -72,16 +72,23 @@ def moves_words(scene_file: SceneFile, plan: MovesPlan, water: PlanWater | None 
             f"Where a row ends before the next begins ({len(plan.covers)} times, {minutes} min in all) the focal line "
             f"leaves the row and falls on what stands beside it: cover the lens until the next setting."
         )
-    habit = plan.loss_against_habit
-    beside = "less" if habit >= 0.0 else "more"
     told.append(
-        f"Absorbed: {plan.absorbed / JOULES_PER_KWH:.3f} kWh, {100.0 * plan.loss:.1f} % less than perfect aiming and "
-        f"{100.0 * abs(habit):.1f} % {beside} than the best marks set anew every {HABIT // MINUTE} min "
+        f"Absorbed: {plan.absorbed / JOULES_PER_KWH:.3f} kWh, {_less(plan.loss)} than perfect aiming and "
+        f"{_less(plan.loss_against_habit)} than the best marks set anew every {HABIT // MINUTE} min "
         f"({plan.habit_moves} settings)."
     )
+    if plan.ahead_minutes:
+        told.append(
+            f"During {plan.ahead_minutes} minutes the setting absorbs more than perfect aiming, the least angle across "
+            f"the grooves, would: this row takes more of the light where it falls a little beside the middle."
+        )
     if water is not None:
         told.append(water_words(water))
     return told
+
+
+def _less(loss: float) -> str:
+    return f"{100.0 * abs(loss):.1f} % {'less' if loss >= 0.0 else 'more'}"
 
 
 def goal_words(plan: MovesPlan) -> str:
@@ -139,6 +146,7 @@ def moves_object(plan: MovesPlan, water: PlanWater | None = None) -> dict[str, A
         "loss_against_perfect": plan.loss,
         "loss_against_every_15_min": plan.loss_against_habit,
         "minutes_below_wanted_share": plan.short_minutes,
+        "minutes_above_perfect": plan.ahead_minutes,
         "least_share": None if plan.weakest is None else plan.weakest.least_share,
         "litres": None if water is None else water.litres,
         "moves_per_litre": None if water is None else water.moves_per_litre,

@@ -31,6 +31,8 @@ MOST_SETTINGS_A_DAY = 200
 """Stretches beyond which a plan for a share of the energy gives up: nobody makes as many moves by hand."""
 HABIT = dt.timedelta(minutes=15)
 """The habit that a plan is compared with: a move each quarter of an hour."""
+NOTABLE = 0.01
+"""How much more than perfect aiming a setting must absorb for the plan to tell: chosen, no source."""
 LEAST_COVERED = 5
 """Minutes for which somebody puts a cover on between two settings; no plan leaves a shorter gap. Chosen, no source."""
 
@@ -54,7 +56,7 @@ class MovesPlan:
     What was asked for stands in one of `share` (of the power at every minute), `most` (settings) and `energy_share` (of
     the day); the others are None. `perfect` is the energy of perfect aiming, `habit` that of the best marks set anew
     each quarter of an hour, with `habit_moves` settings. `short_minutes` counts the minutes at which no setting reaches
-    the wanted share.
+    the wanted share, `ahead_minutes` those at which the plan's own absorbs more than perfect aiming, by `NOTABLE`.
     """
 
     date: dt.date
@@ -65,6 +67,7 @@ class MovesPlan:
     habit: float
     habit_moves: int
     short_minutes: int
+    ahead_minutes: int
     tilt_step: float | None
     swivel_step: float | None
     most: int | None = None
@@ -77,7 +80,7 @@ class MovesPlan:
 
     @property
     def loss(self) -> float:
-        """Share of the energy of perfect aiming that the plan loses."""
+        """Share of the energy of perfect aiming that the plan loses; negative where it gains."""
         return 1.0 - self.absorbed / self.perfect if self.perfect > 0.0 else 0.0
 
     @property
@@ -101,7 +104,7 @@ def fewest_moves(day: DaySettings, share: float = DEFAULT_SHARE) -> MovesPlan:
     """The plan with the fewest settings that keeps the wanted share, and among those the one with the most energy."""
     shares = day.shares()
     best = shares.max(axis=0, initial=0.0)
-    wanted = np.minimum(share, best * (1.0 - 1e-12) - day.doubt)
+    wanted = np.where(best >= share, share, best * (1.0 - 1e-12) - day.doubt)
     serves = (shares >= wanted) & (best > 0.0) & day.counts
     chain = Chain(day, serves, (best <= 0.0) | ~day.counts)
     for count, energies in enumerate(chain.stages()):
@@ -156,7 +159,7 @@ def _plan(
     energy_share: float | None = None,
     short_minutes: int = 0,
 ) -> MovesPlan:
-    cells = day.energies(day.power)
+    cells, shares = day.energies(day.power), day.shares()
     habit, habit_moves = _habit(day, cells)
     return MovesPlan(
         date=day.date,
@@ -169,6 +172,7 @@ def _plan(
         habit=habit,
         habit_moves=habit_moves,
         short_minutes=short_minutes,
+        ahead_minutes=sum(int(np.sum(shares[k, first:last] > 1.0 + NOTABLE)) for first, last, k in path),
         tilt_step=day.tilt_step,
         swivel_step=day.swivel_step,
     )
