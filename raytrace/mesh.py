@@ -200,9 +200,10 @@ def tube_solids(scene: Scene, row: RowPose | None = None) -> tuple[Solid, ...]:
     pose = row or RowPose.level(tubes.angle_to_grooves)
     u, v = np.array(pose.row), np.array(pose.tube)
     axes = np.column_stack([u, v, np.cross(u, v)])
+    middle = np.array(pose.offset) - np.array([0.0, 0.0, scene.lens_height])
     solids = []
     for k in range(tubes.count):
-        origin = np.array([0.0, 0.0, -scene.lens_height]) + (k - 0.5 * (tubes.count - 1)) * tubes.spacing * u
+        origin = middle + (k - 0.5 * (tubes.count - 1)) * tubes.spacing * u
         vertices, faces = _rod(0.5 * tubes.absorber_diameter, tubes.length)
         solids.append(
             Solid(name=f"absorber {k + 1}", vertices=vertices, faces=faces, colour=(50, 50, 60, 255)).placed(

@@ -117,7 +117,8 @@ def all_pictures(
     from tracking.cli import console
     from tracking.cli.light import sunlight_at, sunlight_of_angles
     from tracking.mount import row_pose
-    from tracking.paper.light_figures import LightView, light_pictures
+    from tracking.paper.light_figures import light_pictures
+    from tracking.paper.light_view import LightView
     from tracking.paper.solids import drawn_setting, machine
     from tracking.paper.sun_figures import sky_pictures
     from tracking.plans.day import day_plan

@@ -84,7 +84,7 @@ def sun_and_reach(scene_file: SceneFile, plan: Day, moves: MovesPlan | None) -> 
         name="sun-and-reach",
         title="The sun's path, the mount's reach and the day's moves",
         alt=(
-            f"The sun's path at {scene_file.site.name} on {len(dates)} days over the mount's reach. On "
+            f"The sun's path at {scene_file.site.name or 'the site'} on {len(dates)} days over the mount's reach. On "
             f"{plan.date.isoformat()} the lens can be aimed at {len(reached)} of {len(aimed)} instants with the sun "
             f"at {MIN_ELEVATION:g} deg or above; its {name} {span} and the skew along the grooves goes up to "
             f"{worst:.0f} deg. {_moves_words(moves)}"
@@ -189,8 +189,9 @@ def _suns_of_moves(scene_file: SceneFile, moves: MovesPlan | None, start: float)
     return np.column_stack([_turned(np.array(path.azimuth), start), np.array(path.elevation)])
 
 
-def _hour(time: dt.datetime) -> float:
-    return time.hour + time.minute / 60.0 + time.second / 3600.0
+def _hour(time: dt.datetime, date: dt.date) -> float:
+    """Clock time [h], 24 and more on the days after `date`: a plan under a sun that does not set ends at 24."""
+    return 24.0 * (time.date() - date).days + time.hour + time.minute / 60.0 + time.second / 3600.0
 
 
 def _draw_settings(
@@ -201,7 +202,7 @@ def _draw_settings(
     polar = mount.kind == "polar"
     names = ("declination", "hour angle") if polar else ("tilt", "swivel")
     stretches = () if moves is None else moves.stretches
-    hours = np.array([_hour(i.time_local) for i in aimed])
+    hours = np.array([_hour(i.time_local, plan.date) for i in aimed])
     moving = mount_axes(mount)
     shown = [k for k in (0, 1) if moving[k]] or [0]
     panels = [axes, axes.twinx()] if len(shown) == 2 else [axes]
@@ -209,8 +210,9 @@ def _draw_settings(
         perfect = np.array([_axis(i, k) for i in aimed])
         panel.plot(hours, perfect, color=colour, lw=0.7, ls=dashes, alpha=0.8)
         for stretch in stretches:
-            value = _near(stretch, k, hours, perfect)
-            panel.plot([_hour(stretch.start), _hour(stretch.until)], [value] * 2, color=colour, lw=2.2, ls=dashes,
+            value = _near(stretch, k, hours, perfect, plan.date)
+            of = [_hour(time, plan.date) for time in (stretch.start, stretch.until)]
+            panel.plot(of, [value] * 2, color=colour, lw=2.2, ls=dashes,
                        marker="o", ms=_size(len(stretches), 4.5), markevery=[0])  # fmt: skip
         panel.set_ylabel(f"{names[k]} [deg]{', solid' if k == shown[0] and len(shown) == 2 else ''}"
                          f"{', dashed' if k != shown[0] else ''}")  # fmt: skip
@@ -220,8 +222,12 @@ def _draw_settings(
             panel.set_ylim(middle - 0.5 * LEAST_SPAN, middle + 0.5 * LEAST_SPAN)
     if len(panels) == 2:
         panels[1].spines["right"].set_visible(True)
-    if len(hours):
-        axes.set_xlim(math.floor(hours.min()), math.ceil(hours.max()))
+    ends = [
+        *hours.tolist(),
+        *(_hour(time, plan.date) for stretch in stretches for time in (stretch.start, stretch.until)),
+    ]
+    if ends:
+        axes.set_xlim(math.floor(min(ends)), math.ceil(max(ends)))
     axes.set_xlabel(f"local clock time on {plan.date.isoformat()} [h]")
     title = "Settings of the lens. Thin: perfect aiming"
     if stretches:
@@ -234,10 +240,10 @@ def _axis(instant: Instant, k: int) -> float:
     return (instant.aim.setting.tilt, instant.aim.setting.swivel)[k]
 
 
-def _near(stretch: Stretch, k: int, hours: Floats, perfect: Floats) -> float:
+def _near(stretch: Stretch, k: int, hours: Floats, perfect: Floats, date: dt.date) -> float:
     """A setting of the plan [deg]; a swivel by whole turns as near as can be to that of perfect aiming."""
     if k == 0 or not len(hours):
         return (stretch.setting.tilt, stretch.setting.swivel)[k]
-    middle = 0.5 * (_hour(stretch.start) + _hour(stretch.until))
+    middle = 0.5 * (_hour(stretch.start, date) + _hour(stretch.until, date))
     turns = round((float(np.interp(middle, hours, perfect)) - stretch.setting.swivel) / 360.0)
     return stretch.setting.swivel + 360.0 * turns

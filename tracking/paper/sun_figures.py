@@ -26,7 +26,7 @@ Progress = Callable[[float], None]
 RAYS_AT_HEIGHTS = 1 << 13
 ANGLE_NODES = (61, 41)
 """Points of the map over the transversal and the longitudinal angle."""
-SHOWN_FROM = 0.02
+SHOWN_FROM = 0.05
 """Share of the best efficiency from which on angles are shown."""
 ANGLE_MARGIN = 1.0
 """Shown beyond the angles at which something reaches the row [deg]."""
@@ -81,14 +81,14 @@ def efficiency(table: ResponseTable) -> Picture:
     axes.set_title("Optical efficiency, the row as at tilt 0; lines, outermost first: 10, 30, 50, 70, 90 %", fontsize=9)
     best = np.unravel_index(int(values.argmax()), values.shape)
     middle = values[:, len(across) // 2]
-    good = np.abs(along[middle >= 0.5 * middle.max()]).max()
+    good = _half_width(along, middle)
     return Picture(
         name="efficiency",
         title="Optical efficiency over the sun's angles",
         alt=(
             f"Contours of optical efficiency: the best of the grid is {100 * values.max():.0f} % with the sun "
             f"{across[best[1]]:.1f} deg across and {along[best[0]]:.0f} deg along the grooves; aimed across the "
-            f"grooves, it stays above half of its best up to {good:.0f} deg along them."
+            f"grooves, it stays above half of its best up to {good:.0f} deg off that angle along them."
         ),
         figure=figure,
         numbers={
@@ -98,6 +98,16 @@ def efficiency(table: ResponseTable) -> Picture:
             "error": table.error.where_lit,
         },
     )
+
+
+def _half_width(along: Floats, values: Floats) -> float:
+    """How far from the best angle [deg] all values stay above half of the best, on the side that falls sooner."""
+    best = int(values.argmax())
+    low = np.flatnonzero(values < 0.5 * values[best])
+    if not len(low):
+        return float(min(along[-1] - along[best], along[best] - along[0]))
+    place = low[np.abs(along[low] - along[best]).argmin()]
+    return float(abs(along[place + (1 if place < best else -1)] - along[best]))
 
 
 def _absorbed(table: ResponseTable, across: Floats, along: Floats) -> Floats:
@@ -142,7 +152,7 @@ def heights(
     for d, date in enumerate(dates):
         colour, dashes, marker = LINES[d % len(LINES)]
         axes.plot(tried * MM, energy[d], color=colour, ls=dashes, marker=marker, ms=4, lw=1.3,
-                  label=f"{date.day} {MONTHS[date.month - 1]}: best {_band(bands[d], tried)}")  # fmt: skip
+                  label=f"{date.day} {MONTHS[date.month - 1]}: best {band_words(bands[d], tried)}")  # fmt: skip
     axes.axvline(
         scene.lens_height * MM,
         color="black",
@@ -159,7 +169,7 @@ def heights(
     here = int(np.argmin(np.abs(tried - scene.lens_height)))
     told = "; ".join(
         f"{date.isoformat()}: {energy[d, here]:.2f} kWh at the scene's height, at most {energy[d].max():.2f} kWh, "
-        f"best {_band(bands[d], tried)}"
+        f"best {band_words(bands[d], tried)}"
         for d, date in enumerate(dates)
     )
     return Picture(
@@ -178,11 +188,11 @@ def heights(
     )
 
 
-def _band(band: Floats, tried: Floats) -> str:
+def band_words(band: Sequence[float] | Floats, tried: Sequence[float] | Floats) -> str:
     """Heights that are about the best; those at an end of what was tried may go on beyond it."""
     low, high = (f"{end * MM:.0f}" for end in band)
     if band[0] == tried[0] and band[1] == tried[-1]:
-        return f"all from {low} to {high} mm"
+        return f"anywhere from {low} to {high} mm"
     if band[0] == tried[0]:
         return f"{high} mm or lower"
     if band[1] == tried[-1]:
