@@ -110,7 +110,7 @@ def test_report_says_what_the_commands_say_and_shows_well_in_a_browser(
     assert sum(tag == "img" for tag, _ in found) >= 12  # eight of light and sky, four of the year
     for words in (
         "Concentrated light burns", "mount.lens_height", "boiler.", "--seed 0", "SHA-256", "sheet-A4.pdf",
-        "Stray light", "How sure each number is",
+        "Stray light", "How sure each number is", "The sheet the wrong way round",
     ):  # fmt: skip
         assert words in text.replace("<wbr>", "")
     for paper, size in (("A4", (595.3, 841.9)), ("Letter", (612.0, 792.0))):  # ISO 216, ANSI/ASME Y14.1, in points
@@ -143,7 +143,18 @@ def check_numbers(focalrow: Callable[..., Run], scene: Path, numbers: dict[str, 
     assert numbers["stray"] == stray
     height = numbers["fit"]["height"]
     assert 0.35 * 0.5 <= height["height_m"]["value"] <= 0.5  # of the focal length: the least that is tried, and all
+    cost = numbers["wrong_way"]
+    assert cost["right"]["grooves_toward"] == "tubes"
+    # The same hours and rays as for the heights: at the scene's own the sheet as it hangs absorbs the same.
+    assert cost["right"]["absorbed_kwh"] == height["own"]["absorbed_kwh"]
+    assert cost["right"]["best_height_m"] == height["height_m"]
+    lost = 1.0 - cost["wrong"]["absorbed_kwh"]["value"] / cost["right"]["absorbed_kwh"]["value"]
+    assert cost["loss"]["value"] == pytest.approx(lost)
+    verb = "loses {:.1f} %" if lost >= 0.0 else "absorbs {:.1f} %"
     shown = [
+        f"the other way round {verb.format(100.0 * abs(lost))}",
+        f"<td>{cost['wrong']['absorbed_kwh']['value']:.1f}</td>",
+        "At Test Field (40 deg north, 3 deg west)",
         f"{day['totals']['absorbed_kwh']:.2f} kWh",
         f"{year['year_total']['absorbed_kwh']:.1f}</td>",
         f"{year['year_total']['distillate_l']:.1f} L",
@@ -257,5 +268,5 @@ def test_a_short_table_stays_whole_and_long_keys_may_break() -> None:
     text = page("Title", "Below", [Section(title="One", tables=(long,)), Section(title="Two", typed="x")])
     assert "lens.<wbr>groove_<wbr>0" in text
     assert "<table>\n<caption>Keys" in text
-    assert 'class="short"' in small_page()  # of two rows
+    assert 'class="short brief"' in small_page()  # of two rows with short names
     assert '<section aria-labelledby="part-2" class="short">' in text

@@ -52,9 +52,14 @@ def wrong_way_words(found: WrongWay, mounted: str) -> str:
         f"({_share(wrong, best=True)} at {1e3 * wrong.best_height:.0f} mm instead of {_share(right, best=True)} at "
         f"{1e3 * right.best_height:.0f} mm)."
     )
-    if mounted != right.grooves_toward:
-        words += " The scene mounts it the wrong way round: turn it over. The light that misses the tubes burns too."
-    return words
+    return words + turn_words(right.grooves_toward, mounted)
+
+
+def turn_words(cut_for: str, mounted: str) -> str:
+    """What to do where the sheet is cut for one side and mounted with its grooves on the other."""
+    if mounted == cut_for:
+        return ""
+    return " The scene mounts it the wrong way round: turn it over. The light that misses the tubes burns too."
 
 
 def _percent(share: float) -> str:

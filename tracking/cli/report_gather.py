@@ -5,6 +5,8 @@ from dataclasses import dataclass, replace
 
 from raytrace.response import ResponseTable
 from tracking.energy.fit.result import Fit
+from tracking.energy.fit.sample import Effort
+from tracking.energy.fit.wrong_way_span import WrongWaySpan, wrong_way_span
 from tracking.energy.year import Year
 from tracking.errors import InputError
 from tracking.plans.moves import MovesPlan
@@ -27,11 +29,12 @@ FIT_DRAWS, FIT_RAYS = 6, 1 << 12
 class More:
     """What was found. `idle` is the reason in words where the pose that is left in the evening is not known.
 
-    `fit` is None where no light reaches the tubes in the year. `sheets` holds PDF files by name; `no_sheets` says why
-    there are none. `walks` is empty without a plan of moves.
+    `fit` and `wrong_way` are None where no light reaches the tubes in the year. `sheets` holds PDF files by name;
+    `no_sheets` says why there are none. `walks` is empty without a plan of moves.
     """
 
     fit: Fit | None
+    wrong_way: WrongWaySpan | None
     year: Year
     idle: IdlePath | str
     walks: tuple[WalkOff, ...]
@@ -69,16 +72,20 @@ def gathered(
     from tracking.energy.year import year_of
 
     steps = Steps(progress)
-    fit = _fit(scene_file, date.year, table, seed, steps.part(0.35))
-    steps.part(0.35)
+    effort = Effort(draws=FIT_DRAWS, rays=FIT_RAYS, seed=seed)
+    fit = _fit(scene_file, date.year, table, effort, steps.part(0.3))
+    cost = None if fit is None else wrong_way_span(scene_file, fit, effort, progress=steps.part(0.2))
+    steps.part(0.2)
     year = year_of(scene_file, date.year, YEAR_STEP, table)
     idle = _idle(scene_file, date, steps.part(0.1))
     walks = _walks(scene_file, moves, steps.part(0.2))
     sheets, no_sheets = _sheets(scene_file, table, moves, walks, language)
-    return More(fit=fit, year=year, idle=idle, walks=walks, sheets=sheets, no_sheets=no_sheets)
+    return More(fit=fit, wrong_way=cost, year=year, idle=idle, walks=walks, sheets=sheets, no_sheets=no_sheets)
 
 
-def _fit(scene_file: SceneFile, year: int, table: ResponseTable, seed: int, progress: Progress | None) -> Fit | None:
+def _fit(
+    scene_file: SceneFile, year: int, table: ResponseTable, effort: Effort, progress: Progress | None
+) -> Fit | None:
     """The best height over the year for a lens kept aimed, and the tilt at the scene's own height.
 
     The tilt is searched in the scene's own response table: one at the best height would take as long again.
@@ -86,10 +93,9 @@ def _fit(scene_file: SceneFile, year: int, table: ResponseTable, seed: int, prog
     from tracking.energy.fit.fit import fit_of
     from tracking.energy.fit.hours import Span, hours_of
     from tracking.energy.fit.judge import Judge
-    from tracking.energy.fit.sample import Effort
     from tracking.energy.fit.tilt import tilt_of
 
-    span, effort = Span(year=year), Effort(draws=FIT_DRAWS, rays=FIT_RAYS, seed=seed)
+    span = Span(year=year)
     fit = fit_of(
         scene_file, span, table_of=lambda _scene, _tell: table, with_tilt=False, effort=effort, progress=progress
     ).fit

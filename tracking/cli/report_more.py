@@ -5,13 +5,14 @@ from collections.abc import Sequence
 
 from raytrace.result import LEDGER_ENTRIES, Estimate
 from tracking.cli.day_moves import moves_words
+from tracking.cli.fit_wrong_way import OTHER_FACE, turn_words
 from tracking.cli.report_gather import FIT_DRAWS, More
 from tracking.cli.year_table import DRINKING
-from tracking.energy.boiler import LIMITS
 from tracking.energy.fit.height import Band, BestHeight
 from tracking.energy.fit.result import Fit
 from tracking.energy.fit.seasons import Season
 from tracking.energy.fit.tilt import Tilt
+from tracking.energy.fit.wrong_way_span import Side, WrongWaySpan
 from tracking.energy.year import Period, Year
 from tracking.paper.light_figures import ENTRY_WORDS
 from tracking.paper.report import Section, Table
@@ -155,6 +156,50 @@ def _seasons(seasons: Sequence[Season]) -> str:
     return ", ".join(f"{s.tilt:g} deg from {s.start.day} {s.start:%b}" for s in seasons)
 
 
+# The sheet on its other side ----------------------------------------------------------------------------------------
+
+
+def wrong_way_section(scene_file: SceneFile, year: int, found: WrongWaySpan | None) -> Section:
+    """What it costs to mount the sheet the wrong way round."""
+    title = "The sheet the wrong way round"
+    if found is None:
+        return Section(title=title, paragraphs=("No light reaches the tubes in this year: there is nothing to lose.",))
+    cut_for, here = found.right.grooves_toward, f"{1e3 * found.height:.0f} mm"
+    words = (
+        f"This sheet is cut for grooves {OTHER_FACE[cut_for]}. Over {year}, kept aimed, the other way round "
+        f"{_loses(found.loss)} at the scene's height of {here}, and {_loses(found.least_loss)} with each way at the "
+        "height that is best for it."
+    )
+
+    def row(way: str, side: Side) -> tuple[str, ...]:
+        return (
+            f"{way}: grooves toward the {side.grooves_toward}",
+            kwh(side.absorbed.value),
+            kwh(side.absorbed.standard_error),
+            _mm(side.best_height),
+            kwh(side.absorbed_at_best.value),
+            kwh(side.absorbed_at_best.standard_error),
+        )
+
+    return Section(
+        title=title,
+        paragraphs=(words + turn_words(cut_for, scene_file.scene.lens.grooves_toward),),
+        tables=(
+            Table(
+                caption=f"Absorbed over {year}; the errors of the losses above are smaller than these two apart",
+                heading=("Sheet", f"At {here} [kWh]", "+-", "Best height", "There [kWh]", "+-"),
+                rows=(row("Right", found.right), row("Wrong", found.wrong)),
+            ),
+        ),
+    )
+
+
+def _loses(loss: Estimate) -> str:
+    verb = "loses" if loss.value >= 0.0 else "absorbs"
+    more = "" if loss.value >= 0.0 else " more"
+    return f"{verb} {100.0 * abs(loss.value):.1f} % (+- {100.0 * loss.standard_error:.1f}){more}"
+
+
 # The plan of moves --------------------------------------------------------------------------------------------------
 
 
@@ -224,7 +269,7 @@ def year_section(year: Year, pictures: tuple[Picture, ...]) -> Section:
     return Section(
         title=f"The year: {year.year}",
         paragraphs=(*words, DRINKING),
-        bullets=(*alarms, *LIMITS),
+        bullets=tuple(alarms),
         tables=(
             Table(
                 caption="Months",

@@ -5,6 +5,7 @@ from typing import Any
 
 from tracking.cli.day_numbers import json_object as day_object
 from tracking.cli.draw import Drawn
+from tracking.cli.fit_numbers import estimate_object
 from tracking.cli.fit_numbers import json_object as fit_object
 from tracking.cli.fit_tilt_table import tilt_object
 from tracking.cli.light_numbers import Light
@@ -13,9 +14,11 @@ from tracking.cli.report_gather import More
 from tracking.cli.stray_more import walk_off_numbers
 from tracking.cli.stray_table import json_object as stray_object
 from tracking.cli.year_numbers import json_object as year_object
+from tracking.energy.fit.wrong_way_span import Side, WrongWaySpan
 from tracking.paper.figures import year_pictures
 from tracking.paper.stray_figures import idle_figures
 from tracking.paper.style import Picture
+from tracking.plans.day import JOULES_PER_KWH
 from tracking.scenefile import SceneFile
 from tracking.stray.thresholds import DEFAULT_THRESHOLD
 
@@ -34,11 +37,31 @@ def json_object(
         "light": light_object(light),
         "day": day_object(drawn.plan, drawn.moves),
         "fit": fit,
+        "wrong_way": None if more.wrong_way is None else _wrong_way(more.wrong_way),
         "year": year_object(more.year),
         "stray": stray,
         "walk_off": walk_off_numbers(more.walks, DEFAULT_THRESHOLD, of_plan=True) if more.walks else None,
         "sheets": sorted(more.sheets),
         "draw": pictures,
+    }
+
+
+def _wrong_way(found: WrongWaySpan) -> dict[str, Any]:
+    return {
+        "height_m": found.height,
+        "loss": estimate_object(found.loss),
+        "least_loss": estimate_object(found.least_loss),
+        "right": _side(found.right),
+        "wrong": _side(found.wrong),
+    }
+
+
+def _side(side: Side) -> dict[str, Any]:
+    return {
+        "grooves_toward": side.grooves_toward,
+        "absorbed_kwh": estimate_object(side.absorbed, JOULES_PER_KWH),
+        "best_height_m": estimate_object(side.best_height),
+        "absorbed_at_best_kwh": estimate_object(side.absorbed_at_best, JOULES_PER_KWH),
     }
 
 

@@ -11,13 +11,22 @@ from tracking.cli.day_numbers import slope_of
 from tracking.cli.day_table import remarks, sun_words
 from tracking.cli.light_numbers import Light
 from tracking.cli.report_gather import More
-from tracking.cli.report_more import height_section, moves_section, names_of_axes, surely_worse, year_section
+from tracking.cli.report_more import (
+    height_section,
+    moves_section,
+    names_of_axes,
+    surely_worse,
+    wrong_way_section,
+    year_section,
+)
 from tracking.cli.report_stray import stray_section
 from tracking.cli.scene_words import dni_source, lens_words, tubes_words
+from tracking.energy.boiler import LIMITS
 from tracking.energy.fit.result import Fit
 from tracking.paper.light_figures import ENTRY_WORDS
 from tracking.paper.report import Section, Table
 from tracking.paper.style import Picture
+from tracking.paper.sun_figures import band_words
 from tracking.plans.day import JOULES_PER_KWH, Day
 from tracking.plans.moves import MovesPlan
 from tracking.scenefile import SceneFile
@@ -51,6 +60,7 @@ def sections(told: Told) -> tuple[Section, ...]:
         _job(told),
         _light(told),
         height_section(told.scene_file, told.more.fit, _heights_of_days(told), _named(told, "heights")),
+        wrong_way_section(told.scene_file, told.more.year.year, told.more.wrong_way),
         _day(told),
         moves_section(told.scene_file, told.moves, told.more),
         year_section(told.more.year, _starting(told, "year_")),
@@ -77,8 +87,9 @@ def _job(told: Told) -> Section:
         title="The job",
         paragraphs=(
             (
-                f"At {site.name} ({site.latitude:g} deg north, {site.longitude:g} deg east, negative: south and west) "
-                f"a flat linear Fresnel lens on a {scene_file.mount.kind} mount draws sunlight onto a row of tubes. "
+                f"At {site.name or 'the site'} ({_degrees(site.latitude, 'north', 'south')}, "
+                f"{_degrees(site.longitude, 'east', 'west')}) a flat linear Fresnel lens on a {scene_file.mount.kind} "
+                f"mount draws sunlight onto {'one tube' if scene_file.scene.tubes.count == 1 else 'a row of tubes'}. "
                 f"{lens_words(scene_file)} {tubes_words(scene_file)}"
             ),
             (
@@ -90,13 +101,17 @@ def _job(told: Told) -> Section:
     )
 
 
+def _degrees(angle: float, positive: str, negative: str) -> str:
+    return f"{abs(angle):g} deg {positive if angle >= 0.0 else negative}"
+
+
 def _light(told: Told) -> Section:
     light, trace = told.light, told.light.trace
     power = light.aperture_power
 
     def line(words: str, found: Estimate) -> tuple[str, ...]:
         share, error = found.value, found.standard_error
-        return (words, f"{100 * share:.2f}", f"{100 * error:.2f}", f"{power * share:.1f}", f"{power * error:.2f}")
+        return (words, f"{100 * share:.3f}", f"{100 * error:.3f}", f"{power * share:.2f}", f"{power * error:.2f}")
 
     tubes = tuple(
         (
@@ -141,20 +156,16 @@ def _light(told: Told) -> Section:
 def _heights_of_days(told: Told) -> Table:
     found = next(picture for picture in told.pictures if picture.name == "heights").numbers
     here = told.scene_file.scene.lens_height
+    bands = [band_words(band, found["lens_height_m"]) for band in found["band_m"]]
     nearest = min(range(len(found["lens_height_m"])), key=lambda k: abs(found["lens_height_m"][k] - here))
     return Table(
         caption="Lens height for the most energy of a day, from sums over full hours, coarser than the day below",
-        heading=("Day", "Within 1 % of the most [mm]", "Most [kWh]", f"At {1e3 * here:.0f} mm [kWh]"),
+        heading=("Day", "Within 1 % of the most", "Most [kWh]", f"At {1e3 * here:.0f} mm [kWh]"),
         rows=tuple(
-            (date, _span(band), f"{max(energy):.2f}", f"{energy[nearest]:.2f}")
-            for date, band, energy in zip(found["dates"], found["band_m"], found["absorbed_kwh"], strict=True)
+            (date, band, f"{max(energy):.2f}", f"{energy[nearest]:.2f}")
+            for date, band, energy in zip(found["dates"], bands, found["absorbed_kwh"], strict=True)
         ),
     )
-
-
-def _span(band: list[float]) -> str:
-    low, high = (f"{1e3 * end:.0f}" for end in band)
-    return low if low == high else f"{low} to {high}"
 
 
 def _day(told: Told) -> Section:
@@ -174,7 +185,7 @@ def _day(told: Told) -> Section:
                 f"{aim.setting.swivel:.1f}",
                 "-" if slope is None else f"{slope:.1f}",
                 f"{entry.powers.absorbed:.0f}",
-                f"{entry.powers.absorbed_standard_error:.1f}",
+                f"{entry.powers.absorbed_standard_error:.2f}",
             )
         )
     offsets = sorted({f"UTC{e.instant.time_local:%z}" for e in plan.instants})
@@ -239,7 +250,9 @@ def _uncertainty(told: Told) -> Section:
                 "These are the errors of the calculation alone. What the scene says about lens, focal length, dirt, "
                 "sag and sky is not known that well: change a value by what you doubt of it, and run again."
             ),
+            "The boiler's model has limits of its own:",
         ),
+        bullets=LIMITS,
         tables=(
             Table(
                 caption="One standard error, from independent replicates where nothing else is said",
@@ -254,10 +267,11 @@ def _uncertainty(told: Told) -> Section:
                     ("power at an instant, energy of the day", f"from the response table: {by_table}"),
                     ("energy of the plan of moves", "the same; its differences from perfect aiming are smaller"),
                     ("best lens height over the year", "no light" if fit is None else _height_error(fit)),
+                    ("energy absorbed at each of these heights, on either side of the sheet", "beside it in its table"),
                     ("energy over height on single days", f"not estimated; {heights['rays_each']} rays each full hour"),
                     ("absorbed energy of the year", f"from the response table: {by_table}"),
                     ("ledger of the year", f"not estimated; coarse traces: {year.ledger_traces}"),
-                    ("distillate, temperatures, times to fill", "not estimated: see the limits of the boiler's model"),
+                    ("distillate, temperatures, times to fill", "not estimated: see the limits above"),
                     ("flux of stray light", _stray_error(more)),
                     ("volumes and masses", "none: from the drawn shapes alone"),
                     ("DNI", f"{dni_source(told.scene_file)}; no error is known"),
