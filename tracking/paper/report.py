@@ -41,6 +41,7 @@ a { color: #004b87; }
 nav ul { padding-left: 1.2rem; columns: 2 16rem; }
 .warning { border: 3px solid #9c2a00; padding: 0 1rem; margin: 1rem 0; }
 .warning h2 { border: 0; margin-top: .6rem; color: #9c2a00; }
+.hint { display: none; }
 figure { margin: 1rem 0; } figure img { display: block; width: 100%; height: auto; max-width: 64rem; }
 figcaption { font-size: .9rem; color: #333; margin-top: .4rem; }
 table { border-collapse: collapse; width: 100%; margin: 1rem 0; font-size: .9rem;
@@ -51,12 +52,14 @@ td { white-space: nowrap; }
 table.words td { white-space: normal; }
 thead th { background: #e8e8e8; } thead th:first-child, th[scope=row] { text-align: left; }
 th[scope=row] { font-weight: normal; }
+table.brief th[scope=row] { white-space: nowrap; }
 table.words td, table.words th { text-align: left; }
 pre { white-space: pre-wrap; overflow-wrap: anywhere; background: #f2f2f2; padding: .6rem; font-size: .9rem; }
-@media (max-width: 40rem) { .wide { overflow-x: auto; } .wide img { min-width: 38rem; } }
+@media (max-width: 40rem) { .wide { overflow-x: auto; } .wide img { min-width: 38rem; } .hint { display: block; } }
 @media (max-width: 30rem) { body { padding: .6rem; } table { font-size: .72rem; } th, td { padding: .15rem .2rem; } }
-@media print { @page { margin: 15mm; } body { max-width: none; padding: 0; font-size: 10.5pt; } nav { display: none; }
-  h2, caption { break-after: avoid; } figure, tr, pre, table.short, section.short { break-inside: avoid; }
+@media print { @page { margin: 15mm; } body { max-width: none; padding: 0 1px; font-size: 10.5pt; }
+  nav { display: none; } h2, caption { break-after: avoid; }
+  figure, tr, pre, table.short, section.short { break-inside: avoid; }
   thead { display: table-header-group; }
   figure img { max-height: 210mm; width: auto; max-width: 100%; } a { color: inherit; } }
 """
@@ -75,7 +78,7 @@ def page(title: str, subtitle: str, sections: Sequence[Section]) -> str:
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f'<title>{escape(title)}</title>\n<link rel="icon" href="data:,">\n<style>{STYLE}</style>\n</head>\n<body>\n'
-        f"<header><h1>{escape(title)}</h1>\n<p>{escape(subtitle)}</p></header>\n"
+        f'<header><h1>{escape(title)}</h1>\n<p>{escape(subtitle)}</p>\n<p class="hint">{HINT}</p></header>\n'
         f'<nav aria-label="Parts of this page"><ul>{links}</ul></nav>\n<main>\n{body}\n</main>\n</body>\n</html>\n'
     )
 
@@ -96,11 +99,10 @@ def _section(number: int, section: Section) -> str:
 
 def _table(table: Table) -> str:
     head = "".join(f'<th scope="col">{escape(text)}</th>' for text in table.heading)
-    rows = "".join(
-        f'<tr><th scope="row">{_breakable(row[0])}</th>' + _cells(row[1:]) + "</tr>\n" for row in table.rows
-    )
+    rows = "".join(f'<tr><th scope="row">{_breakable(row[0])}</th>' + _cells(row[1:]) + "</tr>\n" for row in table.rows)
     classes = ["words"] * any(len(cell) > LONG_CELL for row in table.rows for cell in row[1:])
     classes += ["short"] * (len(table.rows) <= SHORT_TABLE)
+    classes += ["brief"] * all(len(row[0]) <= BRIEF for row in table.rows)
     kind = f' class="{" ".join(classes)}"' if classes else ""
     return (
         f"<table{kind}>\n<caption>{escape(table.caption)}</caption>\n"
@@ -117,6 +119,11 @@ def _breakable(text: str) -> str:
     return escape(text).replace("_", "_<wbr>").replace(".", ".<wbr>")
 
 
+HINT = "On a narrow screen pictures slide sideways within their frames."
+
+BRIEF = 12
+"""Names of rows that are all no longer than this are not broken [characters]."""
+
 SHORT_TABLE = 20
 """A table of so many rows is not cut by the end of a printed page."""
 
@@ -127,6 +134,7 @@ LONG_CELL = 24
 def _figure(picture: Picture) -> str:
     data = base64.b64encode(picture.png()).decode("ascii")
     return (
-        f'<figure><div class="wide" tabindex="0"><img src="data:image/png;base64,{data}" alt="{escape(picture.alt)}">'
+        f'<figure><div class="wide" tabindex="0" role="group" aria-label="{escape(picture.title)}">'
+        f'<img src="data:image/png;base64,{data}" alt="{escape(picture.alt)}">'
         f"</div><figcaption>{escape(picture.title)}. {escape(picture.alt)}</figcaption></figure>"
     )
