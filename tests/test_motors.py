@@ -31,7 +31,7 @@ from tracking.motors.safety import SAFE_CONCENTRATION, ConcentrationMap, Stow, d
 from tracking.motors.schedule import Drive, day_schedule, day_track, long_way, prepare_drive, setpoint_at, trial
 from tracking.motors.strategy import Move, follow_dead_band, follow_interval, make_move, worst_duty
 from tracking.motors.table import OUT_OF_PERIOD, STOWED, TRACKING, WAITING, look_up, measured_error, pack
-from tracking.motors.track import driven_mount, power_share
+from tracking.motors.track import best_tilt, driven_mount, power_share
 from tracking.mount import aim_path, lens_angles, lens_axes, sun_vector
 from tracking.scenefile import SceneFile, read_scene
 from tracking.sky.sunpath import sun_path
@@ -229,8 +229,6 @@ def test_a_slow_swivel_turns_early_and_loses_less_than_one_that_runs_after_the_s
     for k in range(1, len(lag)):
         lag[k] = lag[k - 1] + np.clip(track.strict_swivel[k] - lag[k - 1], -3.0, 3.0)
     tilt = drive.mount.tilt_limits[1]
-    from tracking.motors.track import best_tilt
-
     lagging_tilt = best_tilt(drive.mount, lag, track.azimuth, track.elevation)
     sun = track.azimuth, track.elevation
     planned = power_share(drive.mount, drive.absorbed, track.tilt, track.swivel, *sun) @ dni
@@ -239,6 +237,28 @@ def test_a_slow_swivel_turns_early_and_loses_less_than_one_that_runs_after_the_s
     assert lagging < planned <= strict * (1.0 + 1e-9)
     assert track.over_zenith.any()
     assert tilt == 85.0
+
+
+@pytest.mark.parametrize("speed", [0.1, 0.02])
+def test_no_path_on_a_coarse_grid_loses_less(speed: float, tmp_path: Path) -> None:
+    # The slow, obvious twin: every swivel of an even grid over the whole range, at every minute of the day.
+    drive = tropics(tmp_path, ('speed = "0.5 deg/s"', f'speed = "{speed} deg/s"'))
+    found = day_track(drive, ZENITH_DAY)
+    assert found is not None
+    track, dni = found
+    way = 60.0 * speed  # [deg] in a minute
+    assert np.abs(np.diff(track.swivel)).max() <= way * (1.0 + 1e-5)
+    swivels = np.arange(-90.0, 450.0, 0.5 * way)
+    best = np.zeros(len(swivels))
+    for k in range(len(track)):
+        azimuth, elevation = (np.full(len(swivels), part[k]) for part in (track.azimuth, track.elevation))
+        tilts = best_tilt(drive.mount, swivels, azimuth, elevation)
+        power = dni[k] * power_share(drive.mount, drive.absorbed, tilts, swivels, azimuth, elevation)
+        padded = np.concatenate([np.full(2, -np.inf), best, np.full(2, -np.inf)])
+        reached = np.max([padded[shift : shift + len(best)] for shift in range(5)], axis=0)  # two steps either way
+        best = power + (reached if k else 0.0)
+    planned = power_share(drive.mount, drive.absorbed, track.tilt, track.swivel, track.azimuth, track.elevation) @ dni
+    assert planned >= best.max()
 
 
 def test_where_the_range_ends_the_path_runs_back_within_the_drive_s_speed(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ the tilt that suits it best, and the strict aims of both branches (A, T) and (A 
 whose cheapest path in lost energy is found stage by stage (R. Bellman, Dynamic Programming, 1957).
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -22,9 +23,11 @@ AbsorbedFraction = Callable[[Floats, Floats, Floats], Floats]
 """Absorbed fraction of the aperture power (n,) at transversal angles, longitudinal angles and tilts (n,) [deg]."""
 
 GRID_STEP = 2.0
-"""Step of the swivels tried besides the strict ones [deg]: half of it costs 0.02 % of the aperture at most."""
+"""Step of the swivels tried besides the strict ones [deg], at most: half of it costs 0.02 % of the aperture at most."""
 MOST_SWIVELS = 400
-"""Swivels tried at an instant: as many as a slow drive needs, whose way in one instant is shorter than that step."""
+"""Steps of the swivels tried at an instant, about. A drive too slow for steps that wide plans by longer stages."""
+STEPS_A_STAGE = 2
+"""Steps that a drive at full speed takes from stage to stage, at least: with less it could not run at all."""
 SPEED_MARGIN = 1e-6
 """Relative: a drive that is just fast enough is fast enough."""
 LEAST_AROUND = 1800.0
@@ -215,8 +218,9 @@ class _Graph:
         count = len(self.seconds)
         step = float(np.min(np.diff(self.seconds)))
         drive = self.actuators.swivel
-        turn = 0.0 if drive is None or drive.is_linear else 2.0 * 360.0 / (drive.speed * self.speed_share)
-        around = int(np.ceil(max(LEAST_AROUND, turn) / step))
+        low, high = _swivel_span(self.mount, self.swivel)
+        turn = 0.0 if drive is None else float(drive.seconds(low, min(high, low + 360.0))) / self.speed_share
+        around = int(np.ceil(max(LEAST_AROUND, 2.0 * turn) / step))
         first, last = max(0, int(late[0]) - around), min(count - 1, int(late[-1]) + 1 + around)
         found = self._cheapest(first, last, pinned=True)
         if found is None:
@@ -228,10 +232,13 @@ class _Graph:
         return swivel, tilt
 
     def _cheapest(self, first: int, last: int, *, pinned: bool) -> tuple[Floats, Floats] | None:
-        """The path that loses the least energy from one instant to another; `pinned` to the strict aim at its ends."""
-        here = slice(first, last + 1)
+        """The path that loses the least energy from one instant to another; `pinned` to the strict aim at its ends.
+
+        A drive too slow for the grid plans by stages of several instants, and runs evenly from stage to stage.
+        """
+        step, every = _grid(self.actuators, self.mount, self.swivel, self.seconds, self.speed_share)
+        here = np.unique(np.append(np.arange(first, last, every), last))
         seconds, azimuth, elevation = self.seconds[here], self.azimuth[here], self.elevation[here]
-        step = _grid_step(self.actuators, seconds, self.speed_share)
         swivels = _swivels(self.mount, self.swivel[here], azimuth, step)
         tilts = best_tilt(self.mount, swivels, azimuth[:, np.newaxis], elevation[:, np.newaxis])
         swivels = np.concatenate([swivels, self.swivel[here, np.newaxis]], axis=1)
@@ -270,25 +277,45 @@ class _Graph:
             picks.append(int(best[picks[-1]]))
         picks.reverse()
         stages = np.arange(len(seconds))
-        return swivels[stages, picks], tilts[stages, picks]
+        swivel, tilt = swivels[stages, picks], tilts[stages, picks]
+        if every == 1:
+            return swivel, tilt
+        between = slice(first, last + 1)
+        swivel = np.interp(self.seconds[between], seconds, swivel)
+        return swivel, best_tilt(self.mount, swivel, self.azimuth[between], self.elevation[between])
 
 
-def _grid_step(actuators: Actuators, seconds: Floats, speed_share: float) -> float:
-    """Half of the swivel's way in one instant [deg], where the drive is a slow rotary one."""
+def _grid(
+    actuators: Actuators, mount: Mount, strict: Floats, seconds: Floats, speed_share: float
+) -> tuple[float, int]:
+    """Step of the swivels to try [deg], and instants from one stage of the search to the next.
+
+    The swivel's way at full speed is a whole number of steps: a grid coarser than that way would hold a slow drive
+    fast at its nodes.
+    """
     drive = actuators.swivel
-    if drive is None or drive.is_linear or len(seconds) < 2:
-        return GRID_STEP
-    return min(GRID_STEP, 0.5 * drive.speed * speed_share * float(np.min(np.diff(seconds))))
+    if drive is None or len(seconds) < 2:
+        return GRID_STEP, 1
+    low, high = _swivel_span(mount, strict)
+    speed = float(np.min(drive.angular_speed(np.linspace(low, high, MOST_SWIVELS)))) * speed_share
+    way = speed * float(np.min(np.diff(seconds)))
+    finest = min(GRID_STEP, (high - low) / MOST_SWIVELS)
+    every = max(1, math.ceil(STEPS_A_STAGE * finest / way))
+    return way * every / max(STEPS_A_STAGE, math.ceil(way * every / GRID_STEP)), min(every, len(seconds) - 1)
+
+
+def _swivel_span(mount: Mount, strict: Floats) -> tuple[float, float]:
+    """Lowest and highest swivel to try [deg]: the range, or a turn beyond the strict ones either side."""
+    limits = mount.swivel_limits
+    return limits if limits is not None else (float(strict.min()) - 360.0, float(strict.max()) + 360.0)
 
 
 def _swivels(mount: Mount, strict: Floats, azimuth: Floats, step: float) -> Floats:
     """Swivels (n, k) to try: a grid over the range, and both branches of the strict aim with their whole turns."""
-    limits = mount.swivel_limits
-    low, high = limits if limits is not None else (float(strict.min()) - 360.0, float(strict.max()) + 360.0)
+    low, high = _swivel_span(mount, strict)
     if low == high:
         return np.full((len(strict), 1), low)
-    count = min(MOST_SWIVELS, int(np.ceil((high - low) / step)) + 1)
-    grid = np.linspace(low, high, count)
+    grid = np.append(np.arange(low, high, step), high)
     turns = np.arange(0.0, high - low + 180.0, 180.0)
     faced = azimuth if mount.kind != "polar" else strict
     branches = low + (faced - low)[:, np.newaxis] % 180.0 + turns[np.newaxis, :]
