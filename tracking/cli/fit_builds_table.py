@@ -30,8 +30,8 @@ def builds_parts(scene_file: SceneFile, builds: Builds, *, width: int) -> list[s
         words.append("Interrupted: some ways are missing; these are the ones that were done.")
     if any(row.litres is not None for row in rows):
         words.append(
-            "Litres: each tube in steady boiling in each hour, less one warm-up a day after a mean night; `focalrow "
-            "year` follows the tubes through the year and is more exact."
+            "Litres at 20 degC: the scene's boiler through every step of the time, its tubes cold when it begins; each "
+            "hour has the light of the traced hour most like it."
         )
     return [
         *(paragraph(word, width=width) for word in words),

@@ -10,10 +10,10 @@ import numpy as np
 from raytrace.arrays import Floats
 from raytrace.result import Estimate
 from raytrace.scene import Scene
-from tracking.energy.fit.distillate import litres
+from tracking.energy.fit.distillate import FINER, Still
 from tracking.energy.fit.height import LEAST_SHARE, Curve, Progress, lowest_height
 from tracking.energy.fit.hours import Hours, Sunlight, aimed_settings, sunlight
-from tracking.energy.fit.sample import Draws, Effort, absorbed_fractions, drawn, estimate
+from tracking.energy.fit.sample import Effort, absorbed_fractions, drawn, estimate
 from tracking.mount import Grooves, Mount, RowTurnsWith, lens_axes, row_pose
 from tracking.plans.compare import ACROSS, ALONG
 from tracking.scenefile import SceneFile
@@ -29,6 +29,9 @@ SPACINGS_ACROSS = (1.0, 1.25, 1.5)
 
 QUICK_DRAWS, QUICK_RAYS = 6, 1 << 10
 """Hours a replicate and rays, while the height of a build is sought."""
+
+LEAST_RAYS = 64
+"""Rays of an hour below which its trace costs no less."""
 
 HEIGHTS = 10
 LARGEST_SHARE = 1.25
@@ -183,12 +186,13 @@ def ways_to_build(
     done: list[_Traced] = []
     interrupted = False
     lights: dict[Grooves, Sunlight] = {}
+    still = Still(scene_file, hours) if has_boiler(scene_file) else None
     for k, option in enumerate(options):
         built = as_built(scene_file, option)
         try:
             if option.grooves not in lights:
                 lights[option.grooves] = sunlight(built, hours, *aimed_settings(built.mount, hours))
-            done.append(_traced(built, option, lights[option.grooves], hours, effort))
+            done.append(_traced(built, option, lights[option.grooves], still, effort))
         except KeyboardInterrupt:
             if not done:
                 raise
@@ -210,9 +214,11 @@ class _Traced:
     litres: Floats | None
 
 
-def _traced(built: SceneFile, option: BuildOption, light: Sunlight, hours: Hours, effort: Effort) -> _Traced:
+def _traced(built: SceneFile, option: BuildOption, light: Sunlight, still: Still | None, effort: Effort) -> _Traced:
     height = quick_height(built.scene, built.mount, light, effort)
     scene = replace(built.scene, lens_height=height)
+    if still is not None:
+        effort = replace(effort, draws=FINER * effort.draws, rays=max(LEAST_RAYS, effort.rays // FINER))
     draws = drawn(light, scene, effort)
     fractions = absorbed_fractions(scene, built.mount, draws, effort)
     return _Traced(
@@ -220,17 +226,8 @@ def _traced(built: SceneFile, option: BuildOption, light: Sunlight, hours: Hours
         height=height,
         energies=np.asarray((draws.energy * fractions.sum(axis=2)).sum(axis=1)),
         slopes=slopes_of(built, light),
-        litres=_litres(built, light, hours, draws, fractions) if has_boiler(built) else None,
+        litres=None if still is None else still.litres(light, draws, fractions),
     )
-
-
-def _litres(built: SceneFile, light: Sunlight, hours: Hours, draws: Draws, fractions: Floats) -> Floats:
-    days = len(np.unique(hours.day))
-    night = DAY_SECONDS - float(hours.seconds.sum()) / max(1, days)
-    return litres(built, light.energy / hours.seconds, days, night, draws, fractions)
-
-
-DAY_SECONDS = 86400.0
 
 
 def has_boiler(scene_file: SceneFile) -> bool:

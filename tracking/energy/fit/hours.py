@@ -51,12 +51,14 @@ class Span:
 class Hours:
     """Positions of the sun of a span, n of them: those with the sun high enough and some DNI.
 
-    `number` counts the steps of the span from its first midnight on.
-    Angles in [deg], `dni` in [W/m2]; `seconds` that each stands for; `month` from 1; `day` counts from the first one of
-    the span. `days` are all days of the span, `hours_without_dni` what a weather file lacks.
+    `number` counts the steps from the first midnight of the span on; a change of the clock does not move them.
+    Angles in [deg], `dni` in [W/m2]; `step` from one to the next, `seconds` that each stands for; `month` from 1; `day`
+    counts from the first one of the span. `days` are all days of the span, `hours_without_dni` what a weather file
+    lacks.
     """
 
     span: Span
+    step: dt.timedelta
     number: Ints
     seconds: Floats
     days: int
@@ -76,10 +78,12 @@ class Hours:
         if span is not None:
             start, end = span.limits()
             days, first = (end - start).days, (start - self.span.limits()[0]).days
-        names = ("number", "seconds", "month", "azimuth", "elevation", "dni")
+        names = ("seconds", "month", "azimuth", "elevation", "dni")
         arrays = {name: getattr(self, name)[which] for name in names}
         return Hours(
             span=span or self.span,
+            step=self.step,
+            number=self.number[which] - first * round(dt.timedelta(days=1) / self.step),
             days=days,
             day=self.day[which] - first,
             hours_without_dni=self.hours_without_dni,
@@ -121,6 +125,7 @@ def hours_of(scene_file: SceneFile, span: Span) -> Hours:
     local = [middles[k].astimezone(site.zone) for k in use]
     return Hours(
         span=span,
+        step=span.step,
         number=use,
         seconds=np.full(len(use), span.step.total_seconds()),
         days=(last - first).days,
