@@ -10,7 +10,6 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -26,8 +25,9 @@ SECTIONS = 96
 ARM = 0.03
 """Side of an arm's square section [m]: a drawing's choice."""
 
+OPAQUE = 255
 WOOD = (222, 190, 140, 255)
-"""Colour of what the scene does not describe: light, as viewers darken what is turned away from their lamp."""
+"""Colour of what the scene does not describe."""
 
 CLEAR = 0.04
 """Gap between the lens's edge and an arm's axis [m]: a drawing's choice."""
@@ -67,12 +67,36 @@ class Solid:
         mesh = self.as_trimesh()
         return bool(mesh.is_watertight and mesh.is_winding_consistent)
 
-    def as_trimesh(self) -> Any:  # noqa: ANN401  trimesh is untyped
-        """The body as a `trimesh.Trimesh`."""
+    def as_trimesh(self, *, matt: bool = False) -> Any:  # noqa: ANN401  trimesh is untyped
+        """The body as a `trimesh.Trimesh`; its colour on its faces, or as a `matt` surface for GLB.
+
+        A GLB body with colours alone counts as polished metal (glTF 2.0, 3.9.2, metallicFactor), which is black where
+        no lamp is mirrored.
+        """
         trimesh = _trimesh()
         mesh = trimesh.Trimesh(vertices=self.vertices, faces=self.faces, process=False)
-        mesh.visual.face_colors = np.tile(np.array(self.colour, dtype=np.uint8), (len(self.faces), 1))
+        if matt:
+            mesh.visual = trimesh.visual.TextureVisuals(
+                material=trimesh.visual.material.PBRMaterial(
+                    baseColorFactor=_linear(self.colour),
+                    metallicFactor=0.0,
+                    roughnessFactor=1.0,
+                    alphaMode="OPAQUE" if self.colour[3] == OPAQUE else "BLEND",
+                    doubleSided=True,
+                )
+            )
+        else:
+            mesh.visual.face_colors = np.tile(np.array(self.colour, dtype=np.uint8), (len(self.faces), 1))
         return mesh
+
+
+def _linear(colour: tuple[int, int, int, int]) -> Ints:
+    """A colour as a GLB file counts it, in proportion to light (glTF 2.0, 3.9.2): (4,) from 0 to 255.
+
+    IEC 61966-2-1's curve, by its overall exponent of 2.2.
+    """
+    shares = np.array(colour) / 255.0
+    return np.round(255.0 * np.append(shares[:3] ** 2.2, shares[3])).astype(np.uint8)
 
 
 def _trimesh() -> Any:  # noqa: ANN401  it carries types in part only
@@ -251,7 +275,7 @@ def scene_of(solids: Sequence[Solid], rays: Sequence[RayPath] = (), *, y_up: boo
     scene = trimesh.Scene()
     turn = trimesh.transformations.rotation_matrix(-0.5 * math.pi, [1.0, 0.0, 0.0]) if y_up else np.eye(4)
     for solid in solids:
-        scene.add_geometry(solid.as_trimesh(), geom_name=solid.name, node_name=solid.name, transform=turn)
+        scene.add_geometry(solid.as_trimesh(matt=True), geom_name=solid.name, node_name=solid.name, transform=turn)
     if rays:
         starts = np.cumsum([0, *(len(ray.points) for ray in rays)])
         entities = [
@@ -311,8 +335,14 @@ def viewer_html(solids: Sequence[Solid], rays: Sequence[RayPath] = (), *, title:
     # A reader may enlarge the page.
     fixed_size = r",\s*user-scalable=no,\s*minimum-scale=1.0,\s*maximum-scale=1.0"
     free = re.sub(fixed_size, ", initial-scale=1", named, count=1)
-    return free.replace("<body>", f'<body>\n    <p style="{NOTE_STYLE}">{html.escape(title)}. {VIEWER_NOTE}</p>', 1)
+    lit = free.replace(LAMP, LIGHT, 1)
+    return lit.replace("<body>", f'<body>\n    <p style="{NOTE_STYLE}">{html.escape(title)}. {VIEWER_NOTE}</p>', 1)
 
+
+LAMP = "THREE.DirectionalLight(0xffffff,1.75);scene.add(tracklight);"
+LIGHT = "THREE.DirectionalLight(0xffffff,0.7);scene.add(tracklight);scene.add(new THREE.AmbientLight(0xffffff,0.6));"
+"""The page's one lamp shines from the viewer to the ground: what is turned away from it would be black. With light from
+all sides it is weaker, as no face shall be brighter than white."""
 
 VIEWER_NOTE = (
     "Turn with the mouse or a finger, come nearer with the wheel. Orange lines: rays that reach an absorber; blue: "
@@ -323,10 +353,3 @@ NOTE_STYLE = (
     "position:fixed;bottom:0;left:0;right:0;margin:0;padding:.5rem 1rem;background:#fff;color:#1a1a1a;"
     "font:.9rem sans-serif"
 )
-
-
-def write_bytes(path: Path, data: bytes) -> None:
-    """Write a file beside its place and give it its name when it is complete."""
-    aside = path.with_name(f".{path.name}.part")
-    aside.write_bytes(data)
-    aside.replace(path)

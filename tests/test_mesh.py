@@ -1,6 +1,7 @@
 """Solids: closed, of the volume that geometry gives them, and files that a general library reads back."""
 
 import io
+import json
 import math
 from dataclasses import replace
 from pathlib import Path
@@ -92,9 +93,16 @@ def test_viewer_needs_no_network() -> None:
     assert 'href="http' not in page
 
 
-def test_a_file_is_written_whole(tmp_path: Path) -> None:
-    mesh.write_bytes(tmp_path / "a.bin", b"abc")
-    assert [entry.name for entry in tmp_path.iterdir()] == ["a.bin"]
+def test_bodies_of_a_glb_file_are_matt_and_keep_their_colour() -> None:
+    # glTF 2.0, 3.9.2: a material without metallicFactor counts as metal, and colours are in proportion to light.
+    data = mesh.glb_bytes([mesh.lens_solid(LENS, grooves_a_half=4), mesh.box("post", (0, 0, 0), (1, 1, 1), mesh.WOOD)])
+    length = int.from_bytes(data[12:16], "little")
+    materials = json.loads(data[20 : 20 + length])["materials"]
+    assert [each["pbrMetallicRoughness"]["metallicFactor"] for each in materials] == [0.0, 0.0]
+    assert [each["alphaMode"] for each in materials] == ["BLEND", "OPAQUE"]
+    red = materials[1]["pbrMetallicRoughness"]["baseColorFactor"][0]
+    # IEC 61966-2-1 for 222 of 255: ((0.8706 + 0.055) / 1.055)**2.4 = 0.730; an exponent of 2.2 is 0.737.
+    assert red == pytest.approx(0.730, abs=0.01)
 
 
 def test_viewer_names_what_it_shows_and_may_be_enlarged() -> None:
@@ -102,6 +110,7 @@ def test_viewer_names_what_it_shows_and_may_be_enlarged() -> None:
     assert "<title>Lens &amp; tubes</title>" in page
     assert "user-scalable=no" not in page
     assert page.count(mesh.VIEWER_NOTE) == 1
+    assert page.count(mesh.LIGHT) == 1  # the library's page still has the lamp that it stands for
 
 
 def test_sheet_has_the_mass_of_its_volume() -> None:
