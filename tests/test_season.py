@@ -96,9 +96,11 @@ def test_a_plan_gives_on_its_own_day_what_it_promises(simple_scene: Path) -> Non
 def test_a_plan_is_valid_as_long_as_it_loses_no_more_than_the_tolerance(simple_scene: Path) -> None:
     file, table = see_saw(simple_scene), hill_table()
     plan = chosen_plan(file, DAY, table)
-    first, last = valid_days(file, table, plan)
-    assert first < DAY < last
-    for end, way in ((first, -1), (last, 1)):
+    valid = valid_days(file, table, plan)
+    assert valid.first < DAY < valid.last
+    days = [valid.first + k * dt.timedelta(1) for k in range((valid.last - valid.first).days + 1)]
+    assert valid.least_share == min(kept_on(file, table, plan.stretches, day).least_share or 0.0 for day in days)
+    for end, way in ((valid.first, -1), (valid.last, 1)):
         assert kept_on(file, table, plan.stretches, end).lost_promise <= TOLERANCE
         assert kept_on(file, table, plan.stretches, end + way * dt.timedelta(1)).lost_promise > TOLERANCE
 
@@ -107,7 +109,7 @@ def test_no_plan_is_valid_beyond_a_change_of_the_clock(simple_scene: Path) -> No
     file = see_saw(simple_scene, marks=10.0)
     table = hill_table(half=20.0)
     date = dt.date(2026, 3, 27)
-    assert valid_days(file, table, chosen_plan(file, date, table))[1] == dt.date(2026, 3, 28)
+    assert valid_days(file, table, chosen_plan(file, date, table)).last == dt.date(2026, 3, 28)
 
 
 def test_the_tables_error_is_taken_off_what_is_promised(simple_scene: Path) -> None:

@@ -19,6 +19,7 @@ from tracking.paper.words import WORDS
 from tracking.plans.marks import MINUTE
 from tracking.plans.moves import MovesPlan, Stretch
 from tracking.plans.season import KeptDay, Piece
+from tracking.plans.validity import Validity
 from tracking.scenefile import read_scene
 from tracking.sky.magnetic import magnetic_declination
 from tracking.sky.sunpath import clock_multiples, sun_path
@@ -57,7 +58,7 @@ def sheet_input(scene: Path, *, rows: int = 40, date: dt.date = DAY, gap: int = 
     )
     path = sun_path(scene_file.site, clock_multiples(zone, date, MINUTE))
     declination = magnetic_declination(scene_file.site, date)
-    valid = (date - dt.timedelta(3), date + dt.timedelta(5))
+    valid = Validity(first=date - dt.timedelta(3), last=date + dt.timedelta(5), least_share=0.86)
     return SheetInput(scene_file=scene_file, plan=plan, path=path, valid=valid, declination=declination)
 
 

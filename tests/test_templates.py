@@ -25,7 +25,7 @@ from pypdf.generic import ContentStream
 import tracking.paper.templates.folder as folder_module
 from tracking.cli.main import main
 from tracking.mount import Mount
-from tracking.paper.sheet import MARGIN, PAPERS, Paper
+from tracking.paper.page import MARGIN, PAPERS, Paper
 from tracking.paper.template_words import TEMPLATE_WORDS
 from tracking.paper.templates.clip import OVERLAP, clipped, tiling
 from tracking.paper.templates.folder import TemplateSettings, template_files

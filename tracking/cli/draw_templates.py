@@ -147,8 +147,8 @@ def write_templates(
     from tracking.cli import console, tables
     from tracking.cli.cautions import CAUTIONS
     from tracking.cli.scene_words import scene_errors
-    from tracking.paper.sheet import MissingGlyphError
     from tracking.paper.templates.folder import template_files
+    from tracking.paper.typeset import MissingGlyphError
     from tracking.response import kept_response_table, response_table
     from tracking.sky.magnetic import magnetic_declination
 

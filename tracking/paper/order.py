@@ -2,7 +2,8 @@
 
 from matplotlib.patches import Circle, Polygon, Rectangle
 
-from tracking.paper.page import MARGIN, READ, Page, leading
+from tracking.paper.page import MARGIN, READ, Page
+from tracking.paper.typeset import leading
 from tracking.paper.words import Words
 
 PICTURE = 24.0

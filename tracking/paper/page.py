@@ -1,67 +1,24 @@
 """A page of large black type with its own scale in millimetres, cautions at its foot, and pages as a PDF."""
 
 import datetime as dt
-import functools
 from collections.abc import Sequence
 from io import BytesIO
 from typing import Literal
 
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties, findfont
-from matplotlib.ft2font import FT2Font
 
+from tracking.paper.typeset import FAMILY, MM_PER_INCH, leading, lines_that_fit, width
 from tracking.paper.words import Words
 
 Paper = Literal["A4", "Letter"]
 PAPERS: dict[Paper, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 """Width and height [mm]: ISO 216, and ANSI/ASME Y14.1 (values from memory, to be confirmed)."""
-MM_PER_INCH, POINTS_PER_INCH = 25.4, 72.0
 MARGIN = 12.0
 """White edge that any printer keeps [mm]: common practice, no source."""
 ACTED_ON, READ = 15.0, 11.0
 """Type of what is acted on and of the rest [pt]: readable at arm's length in the sun. Common practice, no source."""
 TITLE = 20.0
-LINE = 1.35
-"""Distance of lines over size of type."""
-
-
-class MissingGlyphError(ValueError):
-    """A letter that the sheet's type does not have."""
-
-
-@functools.cache
-def _font(weight: str) -> FT2Font:
-    return FT2Font(findfont(FontProperties(family="DejaVu Sans", weight=weight)))
-
-
-@functools.cache
-def _known_letters(weight: str) -> frozenset[int]:
-    return frozenset(_font(weight).get_charmap())
-
-
-@functools.cache
-def width_of(text: str, size: float, weight: str = "normal") -> float:
-    """Width of a line [mm]."""
-    font = _font(weight)
-    missing = sorted({letter for letter in text if ord(letter) not in _known_letters(weight)})
-    if missing:
-        raise MissingGlyphError(f'the sheet\'s type has no glyph for "{"".join(missing)}" in "{text}".')
-    font.set_size(size, POINTS_PER_INCH)
-    font.set_text(text)
-    return float(font.get_width_height()[0]) / 64.0 / POINTS_PER_INCH * MM_PER_INCH
-
-
-def wrapped(text: str, size: float, room: float) -> list[str]:
-    """A paragraph cut into lines of at most `room` [mm] at a size [pt]; a longer word stands alone."""
-    lines: list[str] = []
-    for word in text.split():
-        longer = f"{lines[-1]} {word}" if lines else word
-        if lines and width_of(longer, size) <= room:
-            lines[-1] = longer
-        else:
-            lines.append(word)
-    return lines
 
 
 class Page:
@@ -78,15 +35,14 @@ class Page:
 
     def text(self, x: float, y: float, words: str, size: float, *, bold: bool = False, align: str = "left") -> None:
         """Write a line from a place [mm] on, its type in [pt]; a letter that the type lacks is an error."""
-        weight = "bold" if bold else "normal"
-        width_of(words, size, weight)  # a missing glyph is an error
+        width(words, size, bold=bold)  # a missing glyph is an error
         self.axes.text(
             x,
             y,
             words.replace("$", r"\$"),
             fontsize=size,
-            family="DejaVu Sans",
-            weight=weight,
+            family=FAMILY,
+            weight="bold" if bold else "normal",
             ha=align,
             va="baseline",
             color="black",
@@ -94,23 +50,18 @@ class Page:
 
     def paragraph(self, y: float, words: str, size: float, room: float) -> float:
         """Write lines from the baseline y on; the baseline of the next."""
-        for line in wrapped(words, size, room):
+        for line in lines_that_fit(words, size, room):
             self.text(MARGIN, y, line, size)
             y += leading(size)
         return y
 
-    def line(self, x: Sequence[float], y: Sequence[float], width: float = 1.2) -> None:
-        """Draw a line through places [mm], its width in [pt]."""
-        self.axes.plot(x, y, color="black", linewidth=width, solid_capstyle="round")
+    def line(self, x: Sequence[float], y: Sequence[float], thickness: float = 1.2) -> None:
+        """Draw a line through places [mm], its thickness in [pt]."""
+        self.axes.plot(x, y, color="black", linewidth=thickness, solid_capstyle="round")
 
     def arrow(self, start: tuple[float, float], end: tuple[float, float]) -> None:
         """Draw an arrow between two places [mm]."""
         self.axes.annotate("", xy=end, xytext=start, arrowprops={"arrowstyle": "-|>", "color": "black", "lw": 1.4})
-
-
-def leading(size: float) -> float:
-    """Distance of lines [mm] at a size [pt]."""
-    return size * LINE / POINTS_PER_INCH * MM_PER_INCH
 
 
 def offset_words(time: dt.datetime) -> str:
@@ -125,11 +76,11 @@ def date_words(words: Words, day: dt.date) -> str:
 
 def short_date_words(words: Words, day: dt.date) -> str:
     """A date without its year in words."""
-    return f"{day.day} {words.months[day.month - 1]}"
+    return words.day.format(day=day.day, month=words.months[day.month - 1])
 
 
 def _foot_lines(page: Page, words: Words) -> list[str]:
-    return wrapped(" ".join(words.cautions), READ, page.room)
+    return lines_that_fit(" ".join(words.cautions), READ, page.room)
 
 
 def foot_height(page: Page, words: Words) -> float:

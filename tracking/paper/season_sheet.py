@@ -1,6 +1,5 @@
 """A season on one or two pages: for each week or fortnight the times and marks that hold on every day of it."""
 
-import datetime as dt
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,16 +15,16 @@ from tracking.paper.page import (
     TITLE,
     Page,
     Paper,
+    date_words,
     draw_foot,
     foot_height,
-    leading,
     offset_words,
     short_date_words,
-    wrapped,
 )
+from tracking.paper.sheet_parts import azimuth_words, setting_cells, sky_words
+from tracking.paper.typeset import leading, lines_that_fit
 from tracking.paper.words import WORDS, Words
 from tracking.plans.marks import mount_axes
-from tracking.plans.moves import Stretch
 from tracking.plans.season import KeptDay, Piece
 from tracking.scenefile import SceneFile
 from tracking.sky.magnetic import Declination
@@ -33,6 +32,8 @@ from tracking.sky.magnetic import Declination
 COLUMNS = 3
 GAP = 6.0
 """Between two columns [mm]."""
+HEADING = ACTED_ON - 1.0
+"""Type of the days of a table [pt]."""
 ROW = 7.0
 """Height of a row [mm]."""
 
@@ -62,10 +63,11 @@ def _share(day: KeptDay) -> float:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _Line:
-    """A line of a column: its cells, from left to right, or one text over the whole width."""
+    """A line of a column: a time and its marks, from left to right, or one text over the whole width."""
 
     cells: tuple[str, ...] = ()
     text: str = ""
+    size: float = ACTED_ON
     heading: bool = False
 
 
@@ -116,30 +118,20 @@ def _filled(blocks: list[list[_Line]], room: int) -> list[_Line]:
 
 def _block(data: SeasonInput, piece: Piece, words: Words, *, tell_offset: bool) -> list[_Line]:
     span = words.span.format(first=short_date_words(words, piece.first), last=short_date_words(words, piece.last))
-    lines = [_Line(text=part, heading=True) for part in wrapped(span, ACTED_ON - 1.0, _column_width(Page("A4")))]
+    room = _column_width(Page("A4"))  # the narrower of the two papers
+    lines = [_Line(text=part, size=HEADING, heading=True) for part in lines_that_fit(span, HEADING, room, bold=True)]
     worst = words.worst.format(share=f"{100.0 * _share(piece.dimmest):.0f}")
     stretches = piece.plan.stretches
     if tell_offset and stretches:
         worst = f"UTC{offset_words(stretches[0].start)}, {worst}"
-    lines.append(_Line(text=worst, heading=True))
+    lines += [_Line(text=part, size=READ, heading=True) for part in lines_that_fit(worst, READ, room)]
     if not stretches:
         return [*lines, _Line(text=words.order[0])]
     for stretch, after in itertools.zip_longest(stretches, stretches[1:]):
-        lines.append(_Line(cells=_cells(data.scene_file.mount, stretch)))
+        lines.append(_Line(cells=(f"{stretch.start:%H:%M}", *setting_cells(data.scene_file.mount, stretch.setting))))
         if after is None or after.start > stretch.until:
-            lines.append(_Line(cells=(f"{stretch.until:%H:%M}", words.order[0])))
+            lines.append(_Line(text=f"{stretch.until:%H:%M}  {words.order[0]}"))
     return lines
-
-
-def _cells(mount: Mount, stretch: Stretch) -> tuple[str, ...]:
-    tilts, swivels = mount_axes(mount)
-    cells = [f"{stretch.start:%H:%M}"]
-    if tilts:
-        cells.append(f"{stretch.setting.tilt:g}°")
-    if swivels:
-        swivel = stretch.setting.swivel if mount.kind == "polar" else stretch.setting.swivel % 360.0
-        cells.append(f"{swivel:g}°")
-    return tuple(cells)
 
 
 def _column_width(page: Page) -> float:
@@ -153,11 +145,7 @@ def _draw_columns(page: Page, columns: Sequence[list[_Line]], top: float) -> Non
         for line in lines:
             y += ROW
             if line.text:
-                size = ACTED_ON - 1.0 if line.text[:3] != "UTC" and line.heading else READ
-                page.text(x, y, line.text, size, bold=size > READ)
-            elif len(line.cells) == 2 and not line.cells[1].endswith("°"):
-                page.text(x, y, line.cells[0], ACTED_ON)
-                page.text(x + 18.0, y, line.cells[1], ACTED_ON)
+                page.text(x, y, line.text, line.size, bold=line.size == HEADING)
             elif line.cells:
                 page.text(x, y, line.cells[0], ACTED_ON, bold=True)
                 for n, cell in enumerate(line.cells[1:]):
@@ -171,12 +159,13 @@ def _head(page: Page, data: SeasonInput, words: Words, offsets: Sequence[str], *
     y = MARGIN + 7.0
     page.text(page.width - MARGIN, y, count, READ, align="right")
     start, end = pieces[0].first, pieces[-1].last
-    title = words.season_title.format(first=short_date_words(words, start), last=_full_date(words, end))
-    for line in wrapped(title, TITLE - 2.0, page.room - 32.0):
+    from_day = short_date_words(words, start) if start.year == end.year else date_words(words, start)
+    title = words.season_title.format(first=from_day, last=date_words(words, end))
+    for line in lines_that_fit(title, TITLE - 2.0, page.room - 32.0):
         page.text(MARGIN, y, line, TITLE - 2.0)
         y += leading(TITLE - 2.0)
     place = f"{site.name}. " if site.name else ""
-    for line in wrapped(place + words.clock.format(offset=" / ".join(offsets)), ACTED_ON, page.room):
+    for line in lines_that_fit(place + words.clock.format(offset=" / ".join(offsets)), ACTED_ON, page.room):
         page.text(MARGIN, y, line, ACTED_ON)
         y += leading(ACTED_ON)
     if not first:
@@ -187,18 +176,15 @@ def _head(page: Page, data: SeasonInput, words: Words, offsets: Sequence[str], *
             share=f"{100.0 * _share(dimmest):.0f}",
             day=short_date_words(words, dimmest.date),
             time=f"{dimmest.least_at:%H:%M}",
-            loss=f"{100.0 * data.worst_loss:.0f}",
+            loss=f"{100.0 * max(0.0, data.worst_loss):.0f}",
         )
         y = page.paragraph(y, told, READ, page.room)
     y = page.paragraph(y, words.season_marks.format(marks=_marks_words(data.scene_file.mount, words)), READ, page.room)
     y = page.paragraph(y, words.ahead, READ, page.room)
-    y = page.paragraph(y, _compass_words(data, words), READ, page.room)
+    y = page.paragraph(y, azimuth_words(data.scene_file, data.declination, words), READ, page.room)
+    y = page.paragraph(y, sky_words(data.scene_file, words), READ, page.room)
     y = draw_order(page, y - 2.0, words)
     return page.paragraph(y, words.night, READ, page.room) - 4.0
-
-
-def _full_date(words: Words, day: dt.date) -> str:
-    return words.date.format(day=day.day, month=words.months[day.month - 1], year=day.year)
 
 
 def _marks_words(mount: Mount, words: Words) -> str:
@@ -208,15 +194,3 @@ def _marks_words(mount: Mount, words: Words) -> str:
     if swivels:
         names.append(words.hour_angle if polar else f"{words.swivel_long}")
     return ", ".join(names)
-
-
-def _compass_words(data: SeasonInput, words: Words) -> str:
-    mount = data.scene_file.mount
-    if mount.kind == "tilt" and mount.facing is not None:
-        return words.facing.format(azimuth=f"{mount.facing:g}")
-    if mount.kind != "swivel-tilt":
-        return ""
-    if data.declination is None:
-        return words.no_compass
-    reading = data.declination.magnetic_azimuth(90.0)
-    return words.compass_example.format(reading=f"{reading:.0f}", error=f"{data.declination.standard_error:.1f}")

@@ -12,27 +12,31 @@ from tracking.paper.order import draw_order
 from tracking.paper.page import (
     ACTED_ON,
     MARGIN,
-    MM_PER_INCH,
     PAPERS,
-    POINTS_PER_INCH,
     READ,
     TITLE,
-    MissingGlyphError,
     Page,
     Paper,
     date_words,
     draw_foot,
     foot_height,
-    leading,
     offset_words,
     pdf_bytes,
     short_date_words,
-    width_of,
-    wrapped,
+)
+from tracking.paper.sheet_parts import azimuth_words, setting_cells, sky_words, swivel_mark
+from tracking.paper.typeset import (
+    MM_PER_INCH,
+    POINTS_PER_INCH,
+    MissingGlyphError,
+    leading,
+    lines_that_fit,
+    width,
 )
 from tracking.paper.words import WORDS, Words
 from tracking.plans.marks import MINUTE, mount_axes
 from tracking.plans.moves import MovesPlan, Stretch
+from tracking.plans.validity import Validity
 from tracking.scenefile import SceneFile
 from tracking.sky.magnetic import Declination
 from tracking.sky.sunpath import SunPath
@@ -58,7 +62,7 @@ HIGHEST = 90.0
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class SheetInput:
-    """What a sheet shows. `declination` is None beyond the magnetic model's years; `valid` first and last day.
+    """What a sheet shows. `declination` is None beyond the magnetic model's years.
 
     `watched` tells whether what stands around is known and the focus was followed over it; `walk_off` [min] is then
     the shortest time from the end of a stretch until an unattended lens may set something on fire, None where it sets
@@ -68,7 +72,7 @@ class SheetInput:
     scene_file: SceneFile
     plan: MovesPlan
     path: SunPath
-    valid: tuple[dt.date, dt.date]
+    valid: Validity
     declination: Declination | None
     watched: bool = False
     walk_off: float | None = None
@@ -150,8 +154,8 @@ def _head(page: Page, data: SheetInput, part: _Part, words: Words, number: int, 
     y = MARGIN + 7.0
     title = f"{words.title}: {site.name}" if site.name else words.title
     count = words.page.format(page=number, pages=pages)
-    room = page.room - width_of(count, READ) - 6.0
-    for line in wrapped(title, TITLE, room):
+    room = page.room - width(count, READ) - 6.0
+    for line in lines_that_fit(title, TITLE, room):
         page.text(MARGIN, y, line, TITLE, bold=False)
         y += leading(TITLE)
     page.text(page.width - MARGIN, MARGIN + 7.0, count, READ, align="right")
@@ -163,25 +167,19 @@ def _head(page: Page, data: SheetInput, part: _Part, words: Words, number: int, 
     if not part.first:
         return y
     sun_top = y - leading(ACTED_ON)
-    first, last = data.valid
     side = page.room - SUN_WIDTH - 6.0
-    valid = (
-        words.valid_one
-        if first == last
-        else words.valid.format(first=short_date_words(words, first), last=short_date_words(words, last))
-    )
-    for line in wrapped(valid, ACTED_ON, side):
+    for line in lines_that_fit(_valid_words(data.valid, words), ACTED_ON, side):
         page.text(MARGIN, y, line, ACTED_ON)
         y += leading(ACTED_ON)
     if plan.stretches:
         useful = words.useful.format(first=f"{plan.stretches[0].start:%H:%M}", last=f"{plan.stretches[-1].until:%H:%M}")
-        for line in wrapped(useful, ACTED_ON, side):
+        for line in lines_that_fit(useful, ACTED_ON, side):
             page.text(MARGIN, y, line, ACTED_ON)
             y += leading(ACTED_ON)
     y += 1.0
-    y = page.paragraph(y, _shares_words(plan, words), READ, side)
-    y = page.paragraph(y, words.ahead, READ, side)
-    y = page.paragraph(y, _azimuth_words(data, words), READ, side)
+    told = [_shares_words(data, words), words.ahead, azimuth_words(data.scene_file, data.declination, words)]
+    for paragraph in told if plan.stretches else ():
+        y = page.paragraph(y, paragraph, READ, side)
     _sun_picture(page, data, page.width - MARGIN - SUN_WIDTH, sun_top)
     y = max(y, sun_top + SUN_HEIGHT + 8.0) + 2.0
     y = draw_order(page, y, words)
@@ -189,13 +187,25 @@ def _head(page: Page, data: SheetInput, part: _Part, words: Words, number: int, 
     return page.paragraph(y, _walk_off_words(data, words), READ, page.room) - 1.0
 
 
-def _shares_words(plan: MovesPlan, words: Words) -> str:
+def _valid_words(valid: Validity, words: Words) -> str:
+    if valid.first == valid.last:
+        return words.valid_one
+    return words.valid.format(first=short_date_words(words, valid.first), last=short_date_words(words, valid.last))
+
+
+def _shares_words(data: SheetInput, words: Words) -> str:
+    """What the plan keeps on its own day, and on the others for which it is valid."""
+    plan, valid = data.plan, data.valid
     least = 0.0 if plan.weakest is None else plan.weakest.least_share
     if plan.share is None:
         energy = f"{100.0 * (1.0 - plan.loss):.0f}"
-        return words.energy.format(moves=plan.moves, energy=energy, share=f"{100.0 * least:.0f}")
-    share = least if plan.short_minutes else plan.share
-    return words.shares.format(share=f"{100.0 * share:.0f}", moves=plan.moves)
+        told = words.energy.format(moves=plan.moves, energy=energy, share=f"{100.0 * least:.0f}")
+    else:
+        share = least if plan.short_minutes else plan.share
+        told = words.shares.format(share=f"{100.0 * share:.0f}", moves=plan.moves)
+    if valid.first != valid.last and valid.least_share is not None:
+        told += " " + words.valid_share.format(share=f"{100.0 * valid.least_share:.0f}")
+    return told + " " + sky_words(data.scene_file, words)
 
 
 def _walk_off_words(data: SheetInput, words: Words) -> str:
@@ -208,16 +218,10 @@ def _walk_off_words(data: SheetInput, words: Words) -> str:
     return words.walk_off.format(minutes=f"{math.floor(data.walk_off):d}")
 
 
-def _azimuth_words(data: SheetInput, words: Words) -> str:
+def _compass(data: SheetInput) -> Declination | None:
+    """The declination where a column of compass azimuths stands beside the true ones."""
     mount = data.scene_file.mount
-    if mount.kind == "tilt" and mount.facing is not None:
-        return words.facing.format(azimuth=f"{mount.facing:g}")
-    if mount.kind != "swivel-tilt":
-        return ""
-    if data.declination is None:
-        return words.no_compass
-    reading = data.declination.magnetic_azimuth(90.0)
-    return words.compass_example.format(reading=f"{reading:.0f}", error=f"{data.declination.standard_error:.1f}")
+    return data.declination if mount.kind == "swivel-tilt" and mount_axes(mount)[1] else None
 
 
 def _columns(data: SheetInput, words: Words) -> list[str]:
@@ -229,23 +233,14 @@ def _columns(data: SheetInput, words: Words) -> list[str]:
         columns.append(words.declination if polar else words.tilt)
     if swivels:
         columns.append(words.hour_angle if polar else words.swivel)
-        if not polar and data.declination is not None:
-            columns.append(words.compass)
-    return [*columns, words.power]
+    return [*columns, *([words.compass] if _compass(data) else []), words.power]
 
 
 def _cells(data: SheetInput, stretch: Stretch) -> list[str]:
-    mount = data.scene_file.mount
-    tilts, swivels = mount_axes(mount)
-    cells = [f"{stretch.start:%H:%M}", f"{stretch.until:%H:%M}"]
-    if tilts:
-        cells.append(f"{stretch.setting.tilt:g}°")
-    if swivels:
-        polar = mount.kind == "polar"
-        swivel = stretch.setting.swivel if polar else stretch.setting.swivel % 360.0
-        cells.append(f"{swivel:g}°")
-        if not polar and data.declination is not None:
-            cells.append(f"{data.declination.magnetic_azimuth(swivel):.0f}°")
+    mount, compass = data.scene_file.mount, _compass(data)
+    cells = [f"{stretch.start:%H:%M}", f"{stretch.until:%H:%M}", *setting_cells(mount, stretch.setting)]
+    if compass:
+        cells.append(f"{compass.magnetic_azimuth(swivel_mark(mount, stretch.setting)):.0f}°")
     return [*cells, f"{stretch.mean_power:.0f} W"]
 
 
@@ -258,7 +253,7 @@ def _table(page: Page, data: SheetInput, rows: list[Row], y: float, words: Words
     pitch = (page.room - box) / len(headings)
     right = [MARGIN + box + pitch * (k + 1) for k in range(len(headings))]
     for x, heading in zip(right, headings, strict=True):
-        size = ACTED_ON if width_of(heading, ACTED_ON) <= pitch - 2.0 else READ
+        size = ACTED_ON if width(heading, ACTED_ON) <= pitch - 2.0 else READ
         page.text(x, y, heading, size, align="right")
     page.line([MARGIN, page.width - MARGIN], [y + 2.0, y + 2.0], 1.5)
     for stretch, covered in rows:

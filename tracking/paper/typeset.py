@@ -6,16 +6,19 @@ import re
 from matplotlib.font_manager import FontProperties, findfont
 from matplotlib.ft2font import FT2Font
 
-from tracking.paper.sheet import MM_PER_INCH, POINTS_PER_INCH, MissingGlyphError
-
 FAMILY = "DejaVu Sans"
+MM_PER_INCH, POINTS_PER_INCH = 25.4, 72.0
+MM_PER_POINT = MM_PER_INCH / POINTS_PER_INCH
 LEADING = 1.35
 """Distance of lines over size of type."""
 CAP_HEIGHT = 0.73
 """Height of a capital or a figure over the size of the type DejaVu Sans (1493 of 2048 units, from its OS/2 table)."""
 NEVER_FIRST = ";:!?%"
 """Signs that French sets apart from the word before them."""
-MM_PER_POINT = MM_PER_INCH / POINTS_PER_INCH
+
+
+class MissingGlyphError(ValueError):
+    """A letter that the type of the pages does not have."""
 
 
 @functools.cache
@@ -50,7 +53,7 @@ def width(words: str, size: float, *, bold: bool = False) -> float:
 def lines_that_fit(words: str, size: float, room: float, *, bold: bool = False) -> list[str]:
     """A paragraph cut into lines of at most `room` [mm]: a longer word stands alone, a lone sign begins no line."""
     lines: list[str] = []
-    for word in re.split(f" +(?![{NEVER_FIRST}](?: |$))", words.strip()):
+    for word in re.split(f" +(?![{NEVER_FIRST}](?: |$))", words.strip()) if words.strip() else ():
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and width(longer, size, bold=bold) <= room:
             lines[-1] = longer

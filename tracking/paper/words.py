@@ -10,13 +10,18 @@ class Words:
 
     months: tuple[str, ...]
     date: str
+    day: str
     title: str
     clock: str
     valid: str
     valid_one: str
     useful: str
     shares: str
+    valid_share: str
     energy: str
+    sky_clear: str
+    sky_constant: str
+    sky_file: str
     walk_off: str
     walk_off_now: str
     walk_off_none: str
@@ -64,13 +69,18 @@ WORDS: Mapping[str, Words] = {
             "December",
         ),
         date="{day} {month} {year}",
+        day="{day} {month}",
         title="Lens settings",
         clock="Local clock time, UTC{offset}",
         valid="Valid {first} to {last}",
         valid_one="Valid on this day only",
         useful="First light {first}, last light {last}",
-        shares="At least {share} % of the power of perfect aiming; {moves} settings.",
-        energy="{moves} settings for {energy} % of the day's energy; at worst {share} % of the power is left.",
+        shares="At least {share} % of the power of perfect aiming. Settings: {moves}.",
+        valid_share="On each of these days at least {share} %.",
+        energy="Settings: {moves}, for {energy} % of the day's energy; at worst {share} % of the power is left.",
+        sky_clear="Power under a clear sky: clouds and haze take from it.",
+        sky_constant="Power at {dni} W/m² of direct sun.",
+        sky_file="Power by the weather file.",
         walk_off="Unattended, the line first reaches something that burns after {minutes} min.",
         walk_off_now="Late in a row the line already reaches something that burns: never be late with a move.",
         walk_off_none="Unattended for 2 h, the line met nothing listed that burns. Cover the lens all the same.",
@@ -129,13 +139,18 @@ WORDS: Mapping[str, Words] = {
             "diciembre",
         ),
         date="{day} de {month} de {year}",
+        day="{day} de {month}",
         title="Ajustes de la lente",
         clock="Hora local del reloj, UTC{offset}",
         valid="Válido del {first} al {last}",
         valid_one="Válido solo este día",
         useful="Primera luz {first}, última luz {last}",
-        shares="Al menos {share} % de la potencia de la puntería perfecta; {moves} ajustes.",
-        energy="{moves} ajustes para el {energy} % de la energía del día; en el peor momento queda el {share} %.",
+        shares="Al menos {share} % de la potencia de la puntería perfecta. Ajustes: {moves}.",
+        valid_share="En cada uno de estos días al menos el {share} %.",
+        energy="Ajustes: {moves}, para el {energy} % de la energía del día; en el peor momento queda el {share} %.",
+        sky_clear="Potencia con cielo claro: nubes y calima la reducen.",
+        sky_constant="Potencia con {dni} W/m² de sol directo.",
+        sky_file="Potencia según el archivo meteorológico.",
         walk_off="Sin vigilancia, la línea llega a algo que arde a los {minutes} min.",
         walk_off_now="Al final de una fila la línea ya llega a algo que arde: no se retrase nunca con un ajuste.",
         walk_off_none="Sin vigilancia 2 h, la línea no tocó nada anotado que arda. Cubra la lente igualmente.",
@@ -148,7 +163,7 @@ WORDS: Mapping[str, Words] = {
             "{time}); se pierde como mucho el {loss} % de la energía de un día."
         ),
         season_marks="Cada fila: ajustar a esta hora, {marks}. Cubra la lente donde la fila lo dice.",
-        swivel_long="giro (azimut verdadero)",
+        swivel_long="giro (acimut verdadero)",
         ahead="Los ajustes van adelante del sol a propósito. No los corrija entre tanto.",
         set_at="ajustar",
         good_until="sirve hasta",
@@ -194,13 +209,18 @@ WORDS: Mapping[str, Words] = {
             "décembre",
         ),
         date="{day} {month} {year}",
+        day="{day} {month}",
         title="Réglages de la lentille",
         clock="Heure locale de la montre, UTC{offset}",
         valid="Valable du {first} au {last}",
         valid_one="Valable ce jour seulement",
         useful="Première lumière {first}, dernière {last}",
-        shares="Au moins {share} % de la puissance d'une visée parfaite ; {moves} réglages.",
-        energy="{moves} réglages pour {energy} % de l'énergie du jour ; au pire il reste {share} % de la puissance.",
+        shares="Au moins {share} % de la puissance d'une visée parfaite. Réglages : {moves}.",
+        valid_share="Chacun de ces jours, au moins {share} %.",
+        energy="Réglages : {moves}, pour {energy} % de l'énergie du jour ; au pire il reste {share} % de la puissance.",
+        sky_clear="Puissance par ciel clair : nuages et brume la réduisent.",
+        sky_constant="Puissance pour {dni} W/m² de soleil direct.",
+        sky_file="Puissance d'après le fichier météo.",
         walk_off="Sans surveillance, la ligne atteint ce qui brûle au bout de {minutes} min.",
         walk_off_now="En fin de ligne du tableau, la lumière touche déjà ce qui brûle : ne soyez jamais en retard.",
         walk_off_none="Sans surveillance 2 h, la ligne n'a rien touché de noté qui brûle. Couvrez quand même.",
@@ -209,7 +229,7 @@ WORDS: Mapping[str, Words] = {
         span="{first} au {last}",
         worst="au pire : {share} %",
         season_worst=(
-            "Chaque jour au moins {share} % de la puissance du pointage parfait à chaque minute (au pire le {day}, "
+            "Chaque jour au moins {share} % de la puissance d'une visée parfaite à chaque minute (au pire le {day}, "
             "{time}) ; on perd au plus {loss} % de l'énergie d'un jour."
         ),
         season_marks="Chaque ligne : régler à cette heure, {marks}. Couvrez la lentille où la ligne le dit.",
@@ -227,7 +247,7 @@ WORDS: Mapping[str, Words] = {
         cover_until="couvrez la lentille jusqu'à {time}",
         nothing="Aucun réglage ce jour : laissez la couverture.",
         no_compass="Pas de colonne boussole : le modèle magnétique ne couvre pas cette date.",
-        compass_example="Rotation : 90° vrais se lisent {reading}° à la boussole ici (+-{error}° ; gare au fer).",
+        compass_example="Pivot : 90° vrais se lisent {reading}° à la boussole ici (+-{error}° ; gare au fer).",
         order=("couvrir", "remplir", "ouvrir l'eau", "découvrir", "viser"),
         night="Soir : couvrir, détourner, laisser refroidir, fermer l'eau. Jamais d'eau dans des tubes secs et chauds.",
         page="page {page} sur {pages}",
@@ -259,13 +279,18 @@ WORDS: Mapping[str, Words] = {
             "dezembro",
         ),
         date="{day} de {month} de {year}",
+        day="{day} de {month}",
         title="Ajustes da lente",
         clock="Hora local do relógio, UTC{offset}",
         valid="Válido de {first} a {last}",
         valid_one="Válido só neste dia",
         useful="Primeira luz {first}, última luz {last}",
-        shares="Pelo menos {share} % da potência da pontaria perfeita; {moves} ajustes.",
-        energy="{moves} ajustes para {energy} % da energia do dia; no pior momento restam {share} % da potência.",
+        shares="Pelo menos {share} % da potência da pontaria perfeita. Ajustes: {moves}.",
+        valid_share="Em cada um destes dias pelo menos {share} %.",
+        energy="Ajustes: {moves}, para {energy} % da energia do dia; no pior momento restam {share} % da potência.",
+        sky_clear="Potência com céu limpo: nuvens e névoa reduzem-na.",
+        sky_constant="Potência com {dni} W/m² de sol direto.",
+        sky_file="Potência segundo o ficheiro meteorológico.",
         walk_off="Sem vigilância, a linha chega a algo que arde ao fim de {minutes} min.",
         walk_off_now="No fim de uma fila da tabela a luz já chega a algo que arde: nunca se atrase com um ajuste.",
         walk_off_none="Sem vigilância 2 h, a linha não tocou nada anotado que arda. Cubra a lente mesmo assim.",

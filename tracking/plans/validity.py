@@ -1,6 +1,7 @@
 """For which days a plan of moves holds: its marks and clock times tried on the days before and after."""
 
 import datetime as dt
+from dataclasses import dataclass
 
 from raytrace.response import ResponseTable
 from tracking.plans.moves import MovesPlan
@@ -13,21 +14,36 @@ MOST_DAYS = 45
 """Days on either side beyond which nobody looks: the sheet then says the last day that was tried."""
 
 
-def valid_days(scene_file: SceneFile, table: ResponseTable, plan: MovesPlan) -> tuple[dt.date, dt.date]:
-    """First and last day around the plan's own for which its marks and times lose no more than `TOLERANCE` besides.
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Validity:
+    """First and last day, both included, on which a plan's marks and times may be used.
+
+    `least_share` is the least share of the power of perfect aiming at any minute of any of these days; None in an empty
+    plan.
+    """
+
+    first: dt.date
+    last: dt.date
+    least_share: float | None
+
+
+def valid_days(scene_file: SceneFile, table: ResponseTable, plan: MovesPlan) -> Validity:
+    """The days around the plan's own on which its marks and times lose no more than `TOLERANCE` besides.
 
     A day on which the clock has another offset from UTC ends the span.
     """
-    ends = []
-    offset = noon_offset(scene_file.site, plan.date)
+    ends, offset = [], noon_offset(scene_file.site, plan.date)
+    shares = [] if plan.weakest is None else [plan.weakest.least_share]
     for way in (-DAY, DAY):
         last = plan.date
         for _ in range(MOST_DAYS if plan.stretches else 0):
             tried = last + way
             if noon_offset(scene_file.site, tried) != offset:
                 break
-            if kept_on(scene_file, table, plan.stretches, tried).lost_promise > TOLERANCE:
+            kept = kept_on(scene_file, table, plan.stretches, tried)
+            if kept.lost_promise > TOLERANCE:
                 break
             last = tried
+            shares += [] if kept.least_share is None else [kept.least_share]
         ends.append(last)
-    return ends[0], ends[1]
+    return Validity(first=ends[0], last=ends[1], least_share=min(shares, default=None))

@@ -8,7 +8,7 @@ from typing import Any
 from matplotlib.figure import Figure
 
 from raytrace.response import ResponseTable
-from tracking.paper.sheet import Paper, pdf_bytes
+from tracking.paper.page import Paper, pdf_bytes
 from tracking.paper.template_words import TEMPLATE_WORDS, TemplateWords
 from tracking.paper.templates import level_target, pin_target
 from tracking.paper.templates.clip import Box

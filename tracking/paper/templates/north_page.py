@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from matplotlib.figure import Figure
 
 from tracking.paper import typeset
-from tracking.paper.sheet import MARGIN, Paper
+from tracking.paper.page import MARGIN, Paper
 from tracking.paper.template_words import TemplateWords
 from tracking.paper.templates.level_target import offset_words
 from tracking.paper.templates.pages import Heading, Page

@@ -10,7 +10,7 @@ from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path
 
 from tracking.paper import typeset
-from tracking.paper.sheet import MARGIN, MM_PER_INCH, PAPERS, POINTS_PER_INCH, Paper
+from tracking.paper.page import MARGIN, PAPERS, Paper
 from tracking.paper.template_words import TemplateWords
 from tracking.paper.templates.clip import OVERLAP, Box, Tile, Tiling, cut, tiling
 from tracking.paper.templates.shapes import (
@@ -25,6 +25,7 @@ from tracking.paper.templates.shapes import (
     Stroke,
     Text,
 )
+from tracking.paper.typeset import MM_PER_INCH, POINTS_PER_INCH
 
 RULER = 100.0
 """Length of the check ruler [mm]."""
