@@ -156,14 +156,52 @@ def test_walk_offs_tell_the_first_fire_after_each_row(simple_scene: Path, monkey
     rows, of_plan = plan_rows(scene_file, DAY)
     assert not of_plan
     middle = rows[len(rows) // 2]
-    found = walk_offs(scene_file, (middle,), 1500.0, rays=1 << 12)
+    found = walk_offs(scene_file, (middle,), 1000.0, rays=1 << 12)
     assert found[0].path.setting == middle.setting
     assert found[0].path.times[-1] - middle.until == dt.timedelta(hours=2)
     assert found[0].fire is not None
     assert found[0].minutes is not None
     assert 0.0 <= found[0].minutes <= 120.0
+    # Few rays find when to look; what is told comes from many, and so does the brightest spot.
+    assert found[0].fire.rays == walkoff.SURE_RAYS
+    assert found[0].fire.flux + found[0].fire.flux_error >= 1000.0
+    sure = idle_path(scene_file, middle.setting, [found[0].fire.time_local], step=MINUTE, rays=walkoff.SURE_RAYS)
+    assert found[0].fire in [spot for face in sure.faces for spot in face.spots]
+    assert found[0].brightest is not None
+    assert found[0].brightest.rays == walkoff.SURE_RAYS
     assert shortest(found) is found[0]
     assert walk_offs(scene_file, (middle,), 1e6, rays=1 << 10)[0].minutes is None
+
+
+def test_noise_of_few_rays_tells_no_fire(simple_scene: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(walkoff, "WALK_STEP", dt.timedelta(minutes=10))
+    scene_file = read_scene(simple_scene)
+    rows, _ = plan_rows(scene_file, DAY)
+    row = rows[len(rows) // 2]
+    times = [row.start + k * walkoff.WALK_STEP for k in range(13)]
+    sure = idle_path(scene_file, row.setting, times, step=HOUR, rays=walkoff.SURE_RAYS)
+    peak = max(spot.flux + spot.flux_error for spot in sure.burning())
+    noisy = idle_path(scene_file, row.setting, times, step=HOUR, rays=1 << 9)
+    assert noisy.first_fire(1.2 * peak) is not None
+    assert walk_offs(scene_file, (row,), 1.2 * peak, rays=1 << 9)[0].fire is None
+
+
+def test_the_soonest_fire_is_found_without_following_all_rows_to_the_end(
+    simple_scene: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(walkoff, "WALK_STEP", dt.timedelta(minutes=10))
+    monkeypatch.setattr(walkoff, "SURE_RAYS", 1 << 13)
+    scene_file = read_scene(simple_scene)
+    rows, _ = plan_rows(scene_file, DAY)
+    chosen = rows[2:-2:4]
+    whole, quick = (
+        walk_offs(scene_file, chosen, 1500.0, rays=1 << 11, soonest_only=only) for only in (False, True)
+    )
+    first, again = shortest(whole), shortest(quick)
+    assert first is not None
+    assert again is not None
+    assert (again.minutes, again.row) == (first.minutes, first.row)
+    assert sum(len(each.path.times) for each in quick) < sum(len(each.path.times) for each in whole)
 
 
 def test_a_fire_while_the_lens_is_meant_to_stand_so_counts_as_at_once(

@@ -164,7 +164,9 @@ def _walk_off(scene_file: SceneFile, plan: MovesPlan) -> tuple[bool, float | Non
     from tracking.stray.thresholds import DEFAULT_THRESHOLD
     from tracking.stray.walkoff import PlanRow, shortest, walk_offs
 
-    rows = [PlanRow(setting=each.setting, start=each.until, until=each.until) for each in plan.stretches]
+    rows = [PlanRow(setting=each.setting, start=each.start, until=each.until) for each in plan.stretches]
     with console.progress_bar("Following the focus after each row") as progress:
-        soonest = shortest(walk_offs(scene_file, rows, DEFAULT_THRESHOLD, progress=progress))
+        soonest = shortest(
+            walk_offs(scene_file, rows, DEFAULT_THRESHOLD, soonest_only=True, progress=progress)
+        )  # fmt: skip
     return True, None if soonest is None else soonest.minutes

@@ -1,6 +1,6 @@
 """The section of `focalrow report` on stray light."""
 
-from tracking.cli.report_gather import WALK_RAYS, More
+from tracking.cli.report_gather import More
 from tracking.cli.stray_table import COARSE, COVER, NOT_FOLLOWED
 from tracking.paper.report import Section, Table
 from tracking.paper.style import Picture
@@ -96,7 +96,7 @@ def _walk_words(walks: tuple[WalkOff, ...]) -> tuple[str, ...]:
             f"FIRE: if nobody comes after the setting that ends at {first.row.until:%H:%M}, "
             f"{first.path.faces[first.fire.face].face.name} sees {DEFAULT_THRESHOLD / 1e3:g} kW/m2 or more after "
             f"{first.minutes or 0.0:.0f} min: the shortest such time after {len(walks)} settings "
-            f"spread over the day's plan. {WALK_RAYS} rays each {WALK_STEP.total_seconds() / 60.0:g} min make it "
-            "rather too short than too long; focalrow stray --walk-off follows all settings with more."
+            f"spread over the day's plan, in steps of {WALK_STEP.total_seconds() / 60.0:g} min. "
+            "focalrow stray --walk-off follows all settings."
         ),
     )

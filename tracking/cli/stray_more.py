@@ -13,7 +13,16 @@ from tracking.stray.keepout import keep_out as regions
 from tracking.stray.park import CHECK_ROUNDS, FINAL, PEAKS, Parking, checked, parking
 from tracking.stray.sharpen import SHARP_RAYS, SPREAD
 from tracking.stray.thresholds import LOWER_RISK, band
-from tracking.stray.walkoff import WALK_STEP, WATCHED, WalkOff, aimed_path, plan_rows, shortest, walk_offs
+from tracking.stray.walkoff import (
+    SURE_RAYS,
+    WALK_STEP,
+    WATCHED,
+    WalkOff,
+    aimed_path,
+    plan_rows,
+    shortest,
+    walk_offs,
+)
 
 AIMED_STEP = dt.timedelta(minutes=10)
 """Least step for the aimed lens: its light moves slowly over what stands around."""
@@ -101,8 +110,8 @@ def walk_off_text(found: Sequence[WalkOff], threshold: float, *, width: int) -> 
     head = (
         "If nobody touches the lens after a row of the day's plan of moves, it meets something that burns with "
         f"{threshold / 1e3:g} kW/m2 or more this long after the row ends; followed for "
-        f"{WATCHED.total_seconds() / 3600:g} h in steps of {WALK_STEP.total_seconds() / 60:g} min. "
-        "0 min: already while the lens is meant to stand so."
+        f"{WATCHED.total_seconds() / 3600:g} h in steps of {WALK_STEP.total_seconds() / 60:g} min, each fire by "
+        f"{SURE_RAYS} rays and within one standard error. 0 min: already while the lens is meant to stand so."
     )
     first = shortest(found)
     if first is None or first.fire is None:
@@ -122,7 +131,7 @@ def walk_off_text(found: Sequence[WalkOff], threshold: float, *, width: int) -> 
             [Column(heading=("on",), left=True, cells=tuple(
                 "" if each.fire is None else each.path.faces[each.fire.face].face.name for each in found))],
             [Column(heading=("highest flux", "kW/m2"), cells=tuple(
-                number(0.0 if each.path.worst is None else each.path.worst.flux / 1e3, 1) for each in found))],
+                number(0.0 if each.brightest is None else each.brightest.flux / 1e3, 1) for each in found))],
         ],
         width=width,
     ))  # fmt: skip
@@ -143,7 +152,8 @@ def walk_off_numbers(found: Sequence[WalkOff], threshold: float, *, of_plan: boo
                 "swivel_deg": each.row.setting.swivel,
                 "fire_after_min": each.minutes,
                 "fire_on": None if each.fire is None else each.path.faces[each.fire.face].face.name,
-                "highest_flux_w_m2": 0.0 if each.path.worst is None else each.path.worst.flux,
+                "highest_flux_w_m2": 0.0 if each.brightest is None else each.brightest.flux,
+                "highest_flux_standard_error_w_m2": 0.0 if each.brightest is None else each.brightest.flux_error,
             }
             for each in found
         ],

@@ -124,12 +124,14 @@ class IdlePath:
         spots = [each.worst for each in self.faces if each.worst is not None]
         return max(spots, key=lambda spot: spot.flux, default=None)
 
+    def burning(self) -> list[Spot]:
+        """The spots on faces that can burn, in order of time."""
+        spots = [spot for each in self.faces if each.face.surrounding.burns for spot in each.spots]
+        return sorted(spots, key=lambda spot: spot.time_local)
+
     def first_fire(self, threshold: float) -> Spot | None:
         """The first spot of at least this flux [W/m2] on a face that can burn."""
-        spots = [
-            spot for each in self.faces if each.face.surrounding.burns for spot in each.spots if spot.flux >= threshold
-        ]
-        return min(spots, key=lambda spot: spot.time_local, default=None)
+        return next((spot for spot in self.burning() if spot.flux >= threshold), None)
 
 
 def idle_path(

@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from raytrace.response import ResponseTable
-from raytrace.trace import prepare
+from raytrace.trace import PreparedScene, prepare
 from tracking.errors import InputError
 from tracking.mount import Setting
 from tracking.plans.instant import instants_at
@@ -22,6 +22,8 @@ WATCHED = dt.timedelta(hours=2)
 WALK_STEP = dt.timedelta(minutes=2)
 """In which a focal line moves by about its width: it jumps over nothing."""
 WALK_RAYS = 1 << 13
+SURE_RAYS = 1 << 16
+"""Rays by which a fire is told: fewer find when to look, but their noise alone would tell it too soon."""
 ROW_STEP = dt.timedelta(minutes=30)
 """Time between the settings that stand for a plan where the scene has no response table yet."""
 
@@ -39,12 +41,14 @@ class PlanRow:
 class WalkOff:
     """What happens after a row of the plan: `path` from its start to `WATCHED` after its end.
 
-    `fire` is the first spot on something that burns with at least the threshold.
+    `fire` is the first spot on something that burns with at least the threshold, within its standard error; `brightest`
+    the brightest spot on anything, None where no light lands. Both are traced with SURE_RAYS.
     """
 
     row: PlanRow
     path: IdlePath
     fire: Spot | None
+    brightest: Spot | None
 
     @property
     def minutes(self) -> float | None:
@@ -84,21 +88,54 @@ def walk_offs(
     threshold: float,
     *,
     rays: int = WALK_RAYS,
+    soonest_only: bool = False,
     progress: Progress | None = None,
 ) -> tuple[WalkOff, ...]:
-    """The walk-off after each row, with the first spot of at least `threshold` [W/m2] on something that burns."""
+    """The walk-off after each row, with the first spot of at least `threshold` [W/m2] on something that burns.
+
+    With `soonest_only` a row is followed no further than the shortest time to a fire after a row before it, which is
+    far quicker where `shortest` is all that is wanted.
+    """
     prepared = prepare(scene_file.scene)
+    watched = WATCHED
     found = []
     for k, row in enumerate(rows):
-        span = row.until + WATCHED - row.start
+        span = row.until + watched - row.start
         # In UTC, as adding to a local time would go by the wall clock.
         start = row.start.astimezone(dt.UTC)
         times = [start + n * WALK_STEP for n in range(int(span / WALK_STEP) + 1)]
         path = idle_path(scene_file, row.setting, times, step=WALK_STEP, rays=rays, prepared=prepared)
-        found.append(WalkOff(row=row, path=path, fire=path.first_fire(threshold)))
+        walk = WalkOff(
+            row=row, path=path, fire=_fire(scene_file, path, threshold, prepared),
+            brightest=None if path.worst is None else _again(scene_file, path, path.worst, prepared).worst,
+        )  # fmt: skip
+        if soonest_only and walk.minutes is not None:
+            watched = min(watched, dt.timedelta(minutes=walk.minutes))
+        found.append(walk)
         if progress is not None:
             progress((k + 1) / len(rows))
     return tuple(found)
+
+
+def _fire(scene_file: SceneFile, path: IdlePath, threshold: float, prepared: PreparedScene) -> Spot | None:
+    """The first spot on something that burns with at least the threshold, within a standard error."""
+    last = None
+    for spot in path.burning():
+        if spot.flux + spot.flux_error < threshold or spot.time_local == last:
+            continue
+        last = spot.time_local
+        sure = _again(scene_file, path, spot, prepared)
+        burning = [each for each in sure.burning() if each.flux + each.flux_error >= threshold]
+        if burning:
+            return max(burning, key=lambda each: each.flux)
+    return None
+
+
+def _again(scene_file: SceneFile, path: IdlePath, spot: Spot, prepared: PreparedScene) -> IdlePath:
+    """The instant of a spot by SURE_RAYS."""
+    return idle_path(
+        scene_file, path.setting, (spot.time_local,), step=WALK_STEP, rays=SURE_RAYS, prepared=prepared
+    )  # fmt: skip
 
 
 def aimed_path(
