@@ -2,6 +2,7 @@
 
 import itertools
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from matplotlib import colormaps
@@ -22,18 +23,24 @@ FAINTEST = 300.0
 """Flux at which the light is shown [W/m2]: a third of the sun."""
 SUN = 1000.0
 """Surfaces whose peak is fainter than about the sun itself are left out where there are brighter ones [W/m2]."""
-PANEL_HEIGHT, LEAST_HEIGHT, PICTURE_WIDTH, WORDS_HEIGHT = 3.3, 0.4, 6.0, 0.7
+PANEL_HEIGHT, LEAST_HEIGHT, PICTURE_WIDTH, WORDS_HEIGHT = 2.4, 0.4, 6.0, 0.7
 """Greatest and least height of a surface's map, its width, and the room for title and axis [in]."""
 TITLE_HEIGHT, LEGEND_ROW = 0.7, 0.2
 """Room for the picture's title and for a line of its legend [in]."""
+TALLEST = 8.2
+"""Height of a picture [in]: a taller one would be shrunk in print, its letters with it."""
+LETTERS = 8.5
+"""Size of the legend and of clock times [pt]."""
 BAND_COLOURS = "inferno"
 """Colours of the bands: even steps of lightness as those of the other maps, and more hues to tell bands apart by."""
 MERGED = 8000.0
 """A band that begins here is shown together with the one below it, which is too narrow to see [W/m2]."""
 MARGIN = 0.1
 """Dark rim that is shown around the lit part of a surface [m]."""
-LABEL_ROOM = 0.07
-"""Share of a map's width that two clock times are apart at least."""
+LABEL_WIDTH, LABEL_HEIGHT = 0.46, 0.16
+"""Room of a clock time [in]."""
+LABEL_MARGIN = 0.12
+"""Share of a map's width or height at its end where a clock time stands on the other side of its spot."""
 MINUTE_STEPS = (1.0, 2.0, 5.0, 10.0, 20.0, 60.0, 120.0, 240.0)
 """Bands of the map of minutes [min]."""
 STEPS_OF_A_GAP = 1.5
@@ -49,14 +56,14 @@ def idle_figures(found: IdlePath, days: str) -> tuple[Picture, ...]:
     if not lit:
         return ()
     lit = [each for each in lit if _peak(each) >= SUN] or lit[:1]
-    pictures = [_flux_picture(found, lit, days)]
+    pictures = _flux_pictures(found, lit, days)
     for flux in (DEFAULT_THRESHOLD, THRESHOLDS[0].flux):
         k = [each.flux for each in THRESHOLDS].index(flux)
         long = [each for each in lit if each.above[k].max() > 0.0]
         if long:
-            pictures.append(_minutes_picture(found, long, k, days))
+            pictures += _minutes_pictures(found, long, k, days)
             break
-    return tuple(pictures)
+    return pictures
 
 
 def _peak(found: FacePath) -> float:
@@ -67,7 +74,7 @@ def _pose(found: IdlePath) -> str:
     return f"tilt {found.setting.tilt:.1f} deg, swivel {found.setting.swivel:.1f} deg"
 
 
-def _flux_picture(found: IdlePath, lit: list[FacePath], days: str) -> Picture:
+def _flux_pictures(found: IdlePath, lit: list[FacePath], days: str) -> tuple[Picture, ...]:
     one_day = len({time.date() for time in found.times}) == 1
     brightest = max(float(each.highest.max()) for each in lit)
     shown = [each for each in _shown_bands() if each.low <= brightest]
@@ -87,20 +94,24 @@ def _flux_picture(found: IdlePath, lit: list[FacePath], days: str) -> Picture:
     ]
     words = "colours: bands of flux [kW/m2], with what may happen from their lower end on\n"
     words += "white: middle of the light, with clock times" if one_day else "highest of all instants"
-    figure = _panels(
-        lit, f"{title}\n{words}", handles,
-        lambda ax, each: _draw(ax, each, each.highest, colours, norm, track=found.step if one_day else None),
+    return tuple(
+        Picture(
+            name=f"stray_flux{part.suffix}",
+            title=f"{title}{part.words}",
+            alt=f"The focus is strongest on {part.faces[0].face.name}: {_peak(part.faces[0]) / 1e3:.1f} kW/m2."
+            if part.first
+            else f"On {part.faces[0].face.name} the flux is at most {_peak(part.faces[0]) / 1e3:.1f} kW/m2.",
+            figure=_panels(
+                part.faces, f"{title}{part.words}\n{words}", handles,
+                lambda ax, each: _draw(ax, each, each.highest, colours, norm, track=found.step if one_day else None),
+            ),
+            numbers={each.face.name: {"peak_kw_m2": float(each.highest.max()) / 1e3} for each in part.faces},
+        )
+        for part in _parts(lit, handles)
     )  # fmt: skip
-    return Picture(
-        name="stray_flux",
-        title=title,
-        alt=f"The focus is strongest on {lit[0].face.name}: {_peak(lit[0]) / 1e3:.1f} kW/m2.",
-        figure=figure,
-        numbers={each.face.name: {"peak_kw_m2": float(each.highest.max()) / 1e3} for each in lit},
-    )
 
 
-def _minutes_picture(found: IdlePath, lit: list[FacePath], k: int, days: str) -> Picture:
+def _minutes_pictures(found: IdlePath, lit: list[FacePath], k: int, days: str) -> tuple[Picture, ...]:
     """How long each spot sees at least threshold number k."""
     threshold = THRESHOLDS[k]
     longest = max(float(each.above[k].max()) for each in lit)
@@ -117,14 +128,51 @@ def _minutes_picture(found: IdlePath, lit: list[FacePath], k: int, days: str) ->
         f"from {threshold.flux / 1e3:g} kW/m2 on: {threshold.name}, exposure {threshold.exposure}\n"
         "sum over all instants traced; 'not at all' is no promise: cover the lens"
     )
-    figure = _panels(lit, f"{title}\n{words}", handles, lambda ax, each: _draw(ax, each, each.above[k], colours, norm))
-    return Picture(
-        name="stray_minutes",
-        title=title,
-        alt=f"One spot of {lit[0].face.name} sees so much for {float(lit[0].above[k].max()):.0f} min.",
-        figure=figure,
-        numbers={each.face.name: {"longest_min": float(each.above[k].max())} for each in lit},
-    )
+    return tuple(
+        Picture(
+            name=f"stray_minutes{part.suffix}",
+            title=f"{title}{part.words}",
+            alt=f"A spot of {part.faces[0].face.name} sees so much for {float(part.faces[0].above[k].max()):.0f} min.",
+            figure=_panels(
+                part.faces, f"{title}{part.words}\n{words}", handles,
+                lambda ax, each: _draw(ax, each, each.above[k], colours, norm),
+            ),
+            numbers={each.face.name: {"longest_min": float(each.above[k].max())} for each in part.faces},
+        )
+        for part in _parts(lit, handles)
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Part:
+    """The surfaces that fit into one picture; `suffix` of its name and `words` in its title number it."""
+
+    faces: list[FacePath]
+    first: bool
+    suffix: str
+    words: str
+
+
+def _parts(lit: list[FacePath], handles: list[Patch]) -> list[_Part]:
+    """The surfaces by pictures that are no taller than TALLEST."""
+    parts: list[list[FacePath]] = []
+    for each in lit:
+        if parts and _height([*parts[-1], each], handles) <= TALLEST:
+            parts[-1].append(each)
+        else:
+            parts.append([each])
+    return [
+        _Part(
+            faces=faces, first=k == 1, suffix="" if k == 1 else f"_{k}",
+            words=f", {k} of {len(parts)}" if len(parts) > 1 else "",
+        )
+        for k, faces in enumerate(parts, start=1)
+    ]  # fmt: skip
+
+
+def _height(lit: list[FacePath], handles: list[Patch]) -> float:
+    """Height of a picture [in]."""
+    return TITLE_HEIGHT + sum(_panel_height(each) for each in lit) + LEGEND_ROW * (-(-len(handles) // 2) + 1)
 
 
 def _shown_bands() -> list[Band]:
@@ -154,15 +202,14 @@ def _band_colours(count: int) -> list[str]:
 def _panels(lit: list[FacePath], title: str, handles: list[Patch], draw: "Callable[[Axes, FacePath], None]") -> Figure:
     """One panel for each surface, the title above, the legend below."""
     with drawing():
+        figure = new_figure(_height(lit, handles))
         heights = [_panel_height(each) for each in lit]
-        rows = -(-len(handles) // 2)
-        figure = new_figure(TITLE_HEIGHT + sum(heights) + LEGEND_ROW * (rows + 1))
         axes = figure.subplots(len(lit), 1, squeeze=False, height_ratios=heights)[:, 0]
         for ax, each in zip(axes, lit, strict=True):
             draw(ax, each)
         figure.suptitle(title, fontsize=9, x=0.01, ha="left")
         figure.legend(
-            handles=handles, loc="outside lower left", ncols=2, fontsize=8, frameon=False, handlelength=1.4,
+            handles=handles, loc="outside lower left", ncols=2, fontsize=LETTERS, frameon=False, handlelength=1.4,
             columnspacing=1.0,
         )  # fmt: skip
     return figure
@@ -229,8 +276,9 @@ def _draw_track(ax: Axes, spots: tuple[Spot, ...], step: float, *, lying: bool) 
         ax.plot(
             piece[:, 0], piece[:, 1], color="white", linewidth=0.9, marker=".", markersize=2.5, path_effects=[outline]
         )
-    room = LABEL_ROOM * float(np.diff(ax.get_xlim())[0])
-    labelled: list[Floats] = []
+    wide, high = (float(np.diff(limits)[0]) for limits in (ax.get_xlim(), ax.get_ylim()))
+    inch = max(wide / PICTURE_WIDTH, high / PANEL_HEIGHT)  # [m on the surface]
+    labelled: list[tuple[float, float]] = []
     ends = {0, len(seen) - 1, *gaps, *(k - 1 for k in gaps)}
     hours = [
         k
@@ -238,12 +286,21 @@ def _draw_track(ax: Axes, spots: tuple[Spot, ...], step: float, *, lying: bool) 
         if spot.time_local.minute == 0 or (k and spot.time_local.hour != seen[k - 1].time_local.hour and k not in gaps)
     ]
     for k in [*hours, *sorted(ends)]:
-        if any(np.linalg.norm(places[k] - other) < room for other in labelled):
+        x, y = (float(value) for value in places[k])
+        # Beside the track and within the map: leftward near its right end, downward near its top.
+        left = x > ax.get_xlim()[0] + (1.0 - LABEL_MARGIN) * wide
+        down = y > ax.get_ylim()[0] + (1.0 - LABEL_MARGIN) * high
+        middle = x - (0.5 if left else -0.5) * LABEL_WIDTH * inch, y - (0.5 if down else -0.5) * LABEL_HEIGHT * inch
+        if any(
+            abs(middle[0] - other[0]) < LABEL_WIDTH * inch and abs(middle[1] - other[1]) < LABEL_HEIGHT * inch
+            for other in labelled
+        ):
             continue
-        labelled.append(places[k])
+        labelled.append(middle)
         text = ax.annotate(
-            f"{seen[k].time_local:%H:%M}", (float(places[k][0]), float(places[k][1])), xytext=(4, 4),
-            textcoords="offset points", fontsize=8, color="white", annotation_clip=True,
+            f"{seen[k].time_local:%H:%M}", (x, y), xytext=(-4 if left else 4, -4 if down else 4),
+            textcoords="offset points", fontsize=LETTERS, color="white", annotation_clip=True,
+            ha="right" if left else "left", va="top" if down else "bottom",
         )  # fmt: skip
         text.set_path_effects([withStroke(linewidth=2.0, foreground="black")])
 

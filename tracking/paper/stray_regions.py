@@ -3,14 +3,21 @@
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle, Polygon, Rectangle
+from matplotlib.ticker import MaxNLocator
 
 from raytrace.scene import Scene
 from tracking.paper import style
 from tracking.paper.style import Picture, drawing, new_figure
 from tracking.stray.keepout import KeepOut
 
-HEIGHT = 6.4
-"""Height of the picture [in]."""
+SECTIONS_WIDTH, SECTIONS_HEIGHT = 6.0, 5.0
+"""Room for the two sections together [in]; both have one scale."""
+WORDS_HEIGHT, WORDS_WIDTH = 2.3, 1.3
+"""Height for title, axes and legend; least width of a section, for the words of its axis [in]."""
+MARGIN = 1.15
+"""Width of a section over that of what it shows."""
+TICK_WIDTH = 0.55
+"""Room for a number of the level axis [in]."""
 FILLS = ("#d9d9d9", style.SKY, style.ORANGE)
 """From the faintest region to the brightest, darker on a grey printer too."""
 HATCHES = ("", "//", "xx")
@@ -19,18 +26,26 @@ HATCHES = ("", "//", "xx")
 def keep_out_figure(scene: Scene, found: tuple[KeepOut, ...]) -> Picture:
     """Sections across and along the grooves through the regions, with their distances from the focal line."""
     with drawing():
-        figure = new_figure(HEIGHT)
-        axes = figure.subplots(1, 2, sharey=True)
-        for ax, along in zip(axes, (False, True), strict=True):
+        halves = [_half_width(scene, found, along=along) for along in (False, True)]
+        bottom = min((place[0] for region in found for place in region.outline), default=0.0) - 0.05
+        top = 1.05 * scene.lens_height
+        inches = min(0.5 * SECTIONS_WIDTH / sum(halves), SECTIONS_HEIGHT / (top - bottom))  # for each [m]
+        figure = new_figure(WORDS_HEIGHT + inches * (top - bottom))
+        widths = [max(WORDS_WIDTH, 2.0 * half * inches) for half in halves]
+        axes = figure.subplots(1, 2, sharey=True, width_ratios=widths)
+        for ax, along, half, width in zip(axes, (False, True), halves, widths, strict=True):
             _section(ax, scene, found, along=along)
-        axes[0].set_ylabel("height above the plane of the tubes' axes [m]")
+            ax.xaxis.set_major_locator(MaxNLocator(max(2, int(width / TICK_WIDTH))))
+            ax.set_xlim(-half, half)
+            ax.set_ylim(bottom, top)
+        axes[0].set_ylabel("height above the tubes' axes [m]")
         figure.suptitle(
             "Keep-out region around the focal line, lens aimed, all suns of the year, tubes taken away, to scale\n"
             "no hand, hair, hose or cable inside; an eye needs far more distance. Cover the lens before any work",
             fontsize=9, x=0.01, ha="left",
         )  # fmt: skip
         handles, labels = axes[0].get_legend_handles_labels()
-        figure.legend(handles, labels, loc="outside lower left", ncols=2, fontsize=8, frameon=False)
+        figure.legend(handles, labels, loc="outside lower left", ncols=2, fontsize=8.5, frameon=False)
     first = found[0]
     reach = f"{first.across:.2f} m across and {first.along:.2f} m along" if first.across and first.along else "nowhere"
     return Picture(
@@ -67,14 +82,17 @@ def _section(ax: Axes, scene: Scene, found: tuple[KeepOut, ...], *, along: bool)
     )  # fmt: skip
     radius = 0.5 * scene.tubes.absorber_diameter
     ax.add_patch(Circle((0.0, 0.0), radius, fill=False, edgecolor=style.RED, label="absorber's size, at the axes"))
-    lowest = min((place[0] for region in found for place in region.outline), default=-half)
-    widest = max((place[2 if along else 1] for region in found for place in region.outline), default=half)
-    ax.set_xlim(-1.15 * max(half, widest), 1.15 * max(half, widest))
-    ax.set_ylim(lowest - 0.05, 1.05 * scene.lens_height)
     ax.set_aspect("equal")
     ax.axhline(0.0, color=style.BLACK, linewidth=0.5, linestyle=":")
-    ax.set_xlabel(f"from the middle, {'along' if along else 'across'} the grooves [m]")
-    ax.set_title("along the focal line" if along else "across the focal line")
+    ax.set_xlabel("from the middle [m]")
+    ax.set_title("along the grooves" if along else "across")
+
+
+def _half_width(scene: Scene, found: tuple[KeepOut, ...], *, along: bool) -> float:
+    """Half the width of a section [m]."""
+    lens = 0.5 * (scene.lens.length if along else scene.lens.width)
+    reach = (place[2 if along else 1] for region in found for place in region.outline)
+    return MARGIN * max(lens, *reach, 0.0)
 
 
 def _words(region: KeepOut) -> str:

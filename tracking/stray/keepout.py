@@ -19,7 +19,7 @@ DEPTHS = 100
 DEEPEST = 2.5
 """Planes traced, and how far below the lens they reach, in focal lengths: there the light is wide again."""
 KEEP_OUT_RAYS = 1 << 15
-SKEW_STEP = 15.0
+SKEW_STEP = 7.5
 """Skews of the sun are traced no further apart [deg]."""
 SKEW_DAYS, SKEW_TIME = 14, dt.timedelta(minutes=60)
 """Days apart and step of the instants among which the largest skew of an aimed lens is looked for."""
@@ -58,14 +58,16 @@ def keep_out(scene: Scene, *, skew: float = 0.0, rays: int = KEEP_OUT_RAYS) -> t
     """
     lone = prepare(replace(scene, tubes=replace(scene.tubes, count=1, spacing=0.0)))
     skews = np.linspace(0.0, skew, 1 + int(np.ceil(skew / SKEW_STEP - 1e-9)))
+    # Along the grooves the light slides on until the next skew that is traced: no place between the two is left out.
+    slides = np.tan(np.radians([*skews[1:], skews[-1]]))
     found: dict[float, list[tuple[float, float, float]]] = {suns: [] for suns in SUNS}
     for depth in np.linspace(DEEPEST / DEPTHS, DEEPEST, DEPTHS) * scene.lens.focal_length:
         planes = [_flux_below(lone, float(depth), float(each), rays) for each in skews]
         for suns in SUNS:
             reach = [_reach(scene, flux, suns) for flux in planes]
             lit = [
-                (wide, long + float(depth * np.tan(np.radians(each))))
-                for (wide, long), each in zip(reach, skews, strict=True)
+                (wide, long + float(depth * slide))
+                for (wide, long), slide in zip(reach, slides, strict=True)
                 if wide > 0.0
             ]
             if lit:
