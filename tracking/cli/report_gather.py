@@ -18,7 +18,7 @@ YEAR_STEP = dt.timedelta(hours=1)
 STRAY_STEP = dt.timedelta(minutes=5)
 STRAY_RAYS = 1 << 15
 WALK_RAYS = 1 << 12
-"""Few rays make a peak look brighter than it is: the first fire comes rather too early than too late."""
+"""Few, and so noisy that they rather find too many spots: each that may burn is looked at again by more rays."""
 MOST_WALKS = 20
 """Settings of a plan that are followed, spread over the day, where there are more of them."""
 FIT_DRAWS, FIT_RAYS = 6, 1 << 12
@@ -118,7 +118,7 @@ def _idle(scene_file: SceneFile, date: dt.date, progress: Progress | None) -> Id
 
 
 def _walks(scene_file: SceneFile, moves: MovesPlan | None, progress: Progress | None) -> tuple[WalkOff, ...]:
-    """What happens after settings of the plan if nobody comes back."""
+    """What happens after settings of the plan if nobody comes back, as far as it may tell the soonest fire."""
     from tracking.stray.thresholds import DEFAULT_THRESHOLD
     from tracking.stray.walkoff import PlanRow, walk_offs
 
@@ -131,7 +131,7 @@ def _walks(scene_file: SceneFile, moves: MovesPlan | None, progress: Progress | 
         PlanRow(setting=each.setting, start=each.until, until=each.until)
         for each in (moves.stretches[k] for k in chosen)
     ]
-    return walk_offs(scene_file, rows, DEFAULT_THRESHOLD, rays=WALK_RAYS, progress=progress)
+    return walk_offs(scene_file, rows, DEFAULT_THRESHOLD, rays=WALK_RAYS, soonest_only=True, progress=progress)
 
 
 def _on_sheet(soonest: WalkOff | None, *, all_followed: bool) -> float | None:

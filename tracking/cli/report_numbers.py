@@ -21,6 +21,7 @@ from tracking.paper.style import Picture
 from tracking.plans.day import JOULES_PER_KWH
 from tracking.scenefile import SceneFile
 from tracking.stray.thresholds import DEFAULT_THRESHOLD
+from tracking.stray.walkoff import shortest
 
 
 def json_object(
@@ -40,10 +41,17 @@ def json_object(
         "wrong_way": None if more.wrong_way is None else _wrong_way(more.wrong_way),
         "year": year_object(more.year),
         "stray": stray,
-        "walk_off": walk_off_numbers(more.walks, DEFAULT_THRESHOLD, of_plan=True) if more.walks else None,
+        "walk_off": _walk_off(more) if more.walks else None,
         "sheets": sorted(more.sheets),
         "draw": pictures,
     }
+
+
+def _walk_off(more: More) -> dict[str, Any]:
+    """The setting after which a fire may come soonest, if any, as the one row; and how many were followed."""
+    soonest = shortest(more.walks)
+    rows = () if soonest is None else (soonest,)
+    return walk_off_numbers(rows, DEFAULT_THRESHOLD, of_plan=True) | {"settings_followed": len(more.walks)}
 
 
 def _wrong_way(found: WrongWaySpan) -> dict[str, Any]:
