@@ -7,13 +7,15 @@ from matplotlib.ticker import MaxNLocator
 
 from raytrace.scene import Scene
 from tracking.paper import style
-from tracking.paper.style import Picture, drawing, new_figure
+from tracking.paper.style import PAGE_WIDTH, Picture, drawing, new_figure
 from tracking.stray.keepout import KeepOut
 
-SECTIONS_WIDTH, SECTIONS_HEIGHT = 6.0, 5.0
+SECTIONS_WIDTH, SECTIONS_HEIGHT = 5.9, 5.0
 """Room for the two sections together [in]; both have one scale."""
-WORDS_HEIGHT, WORDS_WIDTH = 2.3, 1.3
-"""Height for title, axes and legend; least width of a section, for the words of its axis [in]."""
+LEFT, BETWEEN, ABOVE, BELOW = 0.75, 0.25, 0.8, 1.75
+"""Room beside, between, above and below the sections, for words [in]."""
+LEAST_WIDTH = 1.3
+"""Least width of a section, for the words of its axis [in]."""
 MARGIN = 1.15
 """Width of a section over that of what it shows."""
 TICK_WIDTH = 0.55
@@ -30,22 +32,29 @@ def keep_out_figure(scene: Scene, found: tuple[KeepOut, ...]) -> Picture:
         bottom = min((place[0] for region in found for place in region.outline), default=0.0) - 0.05
         top = 1.05 * scene.lens_height
         inches = min(0.5 * SECTIONS_WIDTH / sum(halves), SECTIONS_HEIGHT / (top - bottom))  # for each [m]
-        figure = new_figure(WORDS_HEIGHT + inches * (top - bottom))
-        widths = [max(WORDS_WIDTH, 2.0 * half * inches) for half in halves]
-        axes = figure.subplots(1, 2, sharey=True, width_ratios=widths)
-        for ax, along, half, width in zip(axes, (False, True), halves, widths, strict=True):
+        tall = inches * (top - bottom)
+        widths = [max(LEAST_WIDTH, 2.0 * half * inches) for half in halves]
+        figure = new_figure(BELOW + tall + ABOVE)
+        figure.set_layout_engine("none")
+        whole = figure.get_figheight()
+        axes = [
+            figure.add_axes((left / PAGE_WIDTH, BELOW / whole, width / PAGE_WIDTH, tall / whole))
+            for left, width in zip((LEFT, LEFT + widths[0] + BETWEEN), widths, strict=True)
+        ]
+        for ax, along, width in zip(axes, (False, True), widths, strict=True):
             _section(ax, scene, found, along=along)
             ax.xaxis.set_major_locator(MaxNLocator(max(2, int(width / TICK_WIDTH))))
-            ax.set_xlim(-half, half)
+            ax.set_xlim(-0.5 * width / inches, 0.5 * width / inches)
             ax.set_ylim(bottom, top)
+        axes[1].tick_params(labelleft=False)
         axes[0].set_ylabel("height above the tubes' axes [m]")
         figure.suptitle(
             "Keep-out region around the focal line, lens aimed, all suns of the year, tubes taken away, to scale\n"
             "no hand, hair, hose or cable inside; an eye needs far more distance. Cover the lens before any work",
-            fontsize=9, x=0.01, ha="left",
+            fontsize=9, x=0.01, y=0.99, ha="left", va="top",
         )  # fmt: skip
         handles, labels = axes[0].get_legend_handles_labels()
-        figure.legend(handles, labels, loc="outside lower left", ncols=2, fontsize=8.5, frameon=False)
+        figure.legend(handles, labels, loc="lower left", ncols=2, fontsize=8.5, frameon=False)
     first = found[0]
     reach = f"{first.across:.2f} m across and {first.along:.2f} m along" if first.across and first.along else "nowhere"
     return Picture(
