@@ -21,7 +21,8 @@ WORDS = (
     (
         "The same lens and mount, built in four ways, with marks so many degrees apart on each axis that moves. Moves: "
         "the fewest settings for 90 % of the power of perfect aiming at every minute, as far as the marks allow. "
-        "Short: minutes at which no mark reaches that share. Lost: energy against perfect aiming of the same build."
+        "Short: minutes at which no mark reaches that share. Lost: energy against perfect aiming of the same build; "
+        "below 0 where the row takes more beside its middle, as where a line aimed perfectly falls between tubes."
     ),
     (
         "Grooves level or upslope: the way of the focal line on the mount. Tubes along: under the focal line; across: "

@@ -33,15 +33,18 @@ def compare_picture(rows: Sequence[Compared], names: Sequence[str]) -> Picture:
             axes.set_title(title)
             axes.set_xlabel("distance of the marks [deg]")
             axes.set_xticks(sorted({row.spacing for row in rows}))
-            axes.set_ylim(bottom=0.0)
+            axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
         figure.legend(loc="outside lower center", ncols=2)
+        if any(row.plan.loss < 0.0 for row in rows):
+            lost.axhline(0.0, color=BLACK, linewidth=0.6)
     fewest = min(rows, key=lambda row: row.plan.moves)
     name = names[list(rows).index(fewest)]
     return Picture(
         name="compare",
         title="Which build is easiest to tend",
-        alt=f"Fewest moves: {fewest.plan.moves}, with {name} and marks {fewest.spacing:g} deg apart, which lose "
-        f"{100.0 * fewest.plan.loss:.0f} % of the energy.",
+        alt=f"Fewest moves: {fewest.plan.moves}, with {name} and marks {fewest.spacing:g} deg apart, "
+        f"{100.0 * abs(fewest.plan.loss):.0f} % {'less' if fewest.plan.loss >= 0.0 else 'more'} energy than perfect "
+        f"aiming.",
         figure=figure,
         numbers={
             "mark_spacing_deg": [row.spacing for row in rows],
