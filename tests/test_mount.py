@@ -2,6 +2,7 @@
 
 import datetime as dt
 import math
+from dataclasses import replace
 from typing import get_args
 
 import numpy as np
@@ -21,6 +22,8 @@ from tracking.mount import (
     aim_path,
     lens_angles,
     lens_axes,
+    marked_swivels,
+    marked_tilts,
     row_pose,
     sun_vector,
     tube_slope,
@@ -364,3 +367,14 @@ def test_ranges_that_are_not_given_have_defaults() -> None:
     assert mount_of("swivel-tilt").swivel_limits is None
     assert mount_of("swivel-tilt", facing=10.0).unused == ("facing",)
     assert mount_of("tilt", tilt_marks=5.0).unused == ()
+
+
+def test_marks_show_places_on_the_circle_once_and_within_the_range() -> None:
+    around = Mount(kind="swivel-tilt", swivel_marks=(-60.0, 0.0, 60.0, 360.0))
+    assert marked_swivels(around, 1.0) == (0.0, 60.0, 300.0)
+    assert marked_swivels(replace(around, swivel_marks=90.0), 1.0) == (0.0, 90.0, 180.0, 270.0)
+    assert marked_swivels(replace(around, swivel_range=(90.0, 450.0)), 1.0) == (300.0, 360.0, 420.0)
+    assert marked_swivels(Mount(kind="polar", latitude=50.0, swivel_marks=(170.0, 190.0)), 1.0) == (-170.0, 170.0)
+    assert marked_tilts(Mount(kind="swivel-tilt", tilt_marks=25.0), 1.0) == (0.0, 25.0, 50.0, 75.0)
+    assert marked_tilts(Mount(kind="tilt", facing=0.0, tilt_range=(-1.0, 1.0)), 0.5) == (-1.0, -0.5, 0.0, 0.5, 1.0)
+    assert marked_tilts(Mount(kind="fixed", facing=180.0, tilt=12.3), 1.0) == (12.3,)

@@ -276,6 +276,12 @@ WRONG: list[tuple[dict[str, Any], str, str, str]] = [
         "1 deg to 4 deg",
     ),
     (
+        {"mount.swivel_range": ["90 deg", "270 deg"], "mount.swivel_marks": ["0 deg", "80 deg", "300 deg"]},
+        "mount.swivel_marks",
+        "none of the marks can be reached",
+        "90 deg to 270 deg, whole turns aside",
+    ),
+    (
         {"mount.row_turns_with": "base", "tubes.angle_to_grooves": "90 deg", "tubes.length": "2 m"},
         "mount.lens_height",
         "stick through the lens at a tilt of",

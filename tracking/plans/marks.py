@@ -11,7 +11,17 @@ import numpy as np
 from raytrace.arrays import AnyArray, Floats, Ints
 from raytrace.response import ResponseTable
 from tracking.errors import InputError
-from tracking.mount import MIN_ELEVATION, Marks, Mount, Setting, lens_angles, lens_axes, sun_vector
+from tracking.mount import (
+    MIN_ELEVATION,
+    Marks,
+    Mount,
+    Setting,
+    lens_angles,
+    lens_axes,
+    marked_swivels,
+    marked_tilts,
+    sun_vector,
+)
 from tracking.plans.instant import Instant, instants_at
 from tracking.scenefile import SceneFile
 from tracking.sky.sunpath import clock_multiples, sun_path
@@ -117,13 +127,7 @@ def day_settings(scene_file: SceneFile, date: dt.date, table: ResponseTable) -> 
     perfect = perfect_powers(scene_file, instants, table)
     worth = _worth_a_look(scene_file, table, instants, perfect)
     for_tilt, for_swivel = _free_steps(worth, mount)
-    tilts, tilt_step = _marked(mount.tilt_marks, mount.tilt_limits, for_tilt)
-    limits = mount.swivel_limits
-    swivels, swivel_step = _marked(
-        mount.swivel_marks,
-        (0.0, 360.0 - 1e-9) if limits is None and mount.kind != "polar" else limits or (-180.0, 180.0 - 1e-9),
-        for_swivel,
-    )
+    tilts, swivels = np.array(marked_tilts(mount, for_tilt)), np.array(marked_swivels(mount, for_swivel))
     settings, power = _powers_of_settings(scene_file, instants, table, tilts, swivels, worth)
     linked = [after.time_utc - before.time_utc == MINUTE for before, after in itertools.pairwise(instants)]
     return DaySettings(
@@ -133,8 +137,8 @@ def day_settings(scene_file: SceneFile, date: dt.date, table: ResponseTable) -> 
         power=power,
         perfect=perfect,
         linked=np.array(linked, dtype=bool),
-        tilt_step=tilt_step if len(tilts) > 1 else None,
-        swivel_step=swivel_step if len(swivels) > 1 else None,
+        tilt_step=_step(mount.tilt_marks, for_tilt) if len(tilts) > 1 else None,
+        swivel_step=_step(mount.swivel_marks, for_swivel) if len(swivels) > 1 else None,
         margin=table_margin(scene_file, instants, table, perfect),
         worth=worth_a_setting(scene_file, instants, perfect),
     )
@@ -269,17 +273,9 @@ def _free_steps(worth: AnyArray, mount: Mount) -> tuple[float, float]:
     return (across, along) if mount.grooves == "level" else (along, across)
 
 
-def _marked(marks: Marks | None, limits: tuple[float, float], free_step: float) -> tuple[Floats, float | None]:
-    """Settings of an axis (k,) [deg] within its limits, and their step; no step where the marks are a list."""
-    low, high = limits
-    if low == high:
-        return np.array([low]), None
-    if marks is None or isinstance(marks, (int, float)):
-        step = free_step if marks is None else float(marks)
-        first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
-        return np.unique(np.clip(np.arange(first, last + 1) * step, low, high)), step
-    listed = np.array([mark for mark in marks if low - 1e-9 <= mark <= high + 1e-9], dtype=np.float64)
-    return (listed if len(listed) else np.array([min(max(m, low), high) for m in marks[:1]])), None
+def _step(marks: Marks | None, free_step: float) -> float | None:
+    """Distance of the settings of an axis [deg]; None where its marks are a list."""
+    return None if isinstance(marks, tuple) else marks or free_step
 
 
 def _powers_of_settings(

@@ -1,6 +1,5 @@
 """The table [mount]."""
 
-import math
 from collections.abc import Iterator
 from typing import Annotated
 
@@ -11,6 +10,8 @@ from tracking.mount import (
     Mount,
     MountKind,
     RowTurnsWith,
+    marked_swivels,
+    marked_tilts,
 )
 from tracking.mount import Marks as MarkedAngles
 from tracking.scenefile.forms import Form, Marks, Quantity, SwivelRange, TiltRange, Word
@@ -77,19 +78,26 @@ class MountTable(Table):
             yield from self._marks_out_of_reach()
 
     def _marks_out_of_reach(self) -> Iterator[Problem]:
-        low, high = self.mount(latitude=0.0).tilt_limits
+        mount = self.mount(latitude=0.0)
+        low, high = mount.tilt_limits
         marks = self.tilt_marks
         if isinstance(marks, tuple):
             outside = [f"{mark:g} deg" for mark in marks if not low <= mark <= high]
-        elif marks is not None and math.floor(high / marks) * marks < low:
-            outside = [f"each multiple of {marks:g} deg"]
         else:
-            outside = []
+            outside = [] if marks is None or marked_tilts(mount, marks) else [f"each multiple of {marks:g} deg"]
         if outside:
             yield Problem(
                 key="tilt_marks",
                 problem=f"{listed(outside)} cannot be reached",
                 allowed=f"marks within tilt_range, {low:g} deg to {high:g} deg",
+            )
+        # A dial may well be marked all around where the swivel is not free to turn all the way.
+        if self.swivel_marks is not None and mount.swivel_limits is not None and not marked_swivels(mount, 1.0):
+            low, high = mount.swivel_limits
+            yield Problem(
+                key="swivel_marks",
+                problem="none of the marks can be reached",
+                allowed=f"marks within swivel_range, {low:g} deg to {high:g} deg, whole turns aside",
             )
 
     def _notes(self) -> Iterator[str]:

@@ -2,10 +2,10 @@
 
 from dataclasses import dataclass
 
-from tracking.mount import Mount
+from tracking.mount import Mount, marked_swivels, marked_tilts
 from tracking.paper import typeset
 from tracking.paper.template_words import TemplateWords
-from tracking.paper.templates.marks import ROW, TICK, Scale, figure, marked_settings, scale
+from tracking.paper.templates.marks import FREE_STEP, ROW, TICK, Scale, figure, scale
 from tracking.paper.templates.shapes import ACTED_ON, READ, Arc, Drawing, Line, Point, Text, merged, polar
 from tracking.sky.magnetic import Declination
 
@@ -48,7 +48,7 @@ def tilt_quadrant(mount: Mount, radius: float, words: TemplateWords) -> Instrume
     A positive tilt leans to the right. For a polar mount the tilt is the declination setting.
     """
     low, high = mount.tilt_limits
-    settings = (low,) if low == high else marked_settings(mount.tilt_marks, mount.tilt_limits)
+    settings = marked_tilts(mount, FREE_STEP)
     marks = scale(CENTRE, radius, settings, settings)
     polar_mount = mount.kind == "polar"
     upright = words.square_to_axis if polar_mount else words.plumb
@@ -114,7 +114,7 @@ def swivel_dial(
     polar_mount = mount.kind == "polar"
     # From the south end of the axis, upper in the southern hemisphere, the afternoon lies counterclockwise.
     sense = -1.0 if polar_mount and (mount.latitude or 0.0) < 0.0 else 1.0
-    settings = _dial_settings(mount, limits)
+    settings = _dial_settings(mount)
     marks = scale(CENTRE, radius, settings, [sense * setting for setting in settings])
     if polar_mount:
         ends = sense * settings[0], sense * settings[-1]
@@ -126,11 +126,10 @@ def swivel_dial(
     return Instrument(drawing=merged("swivel-dial", parts), scale=marks, radius=radius, sense=sense)
 
 
-def _dial_settings(mount: Mount, limits: tuple[float, float] | None) -> tuple[float, ...]:
+def _dial_settings(mount: Mount) -> tuple[float, ...]:
     """Marked settings, each place of the circle once: azimuths in [0, 360), hour angles in [-180, 180)."""
-    around = (-180.0, 180.0) if mount.kind == "polar" else (0.0, WHOLE_TURN)
-    start = around[0]
-    reached = marked_settings(mount.swivel_marks, limits or around)
+    start = -0.5 * WHOLE_TURN if mount.kind == "polar" else 0.0
+    reached = marked_swivels(mount, FREE_STEP)
     once = {round((setting - start) % WHOLE_TURN, 9) % WHOLE_TURN + start for setting in reached}
     return tuple(sorted(once))
 

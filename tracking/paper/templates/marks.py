@@ -5,7 +5,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tracking.mount import Marks
 from tracking.paper import typeset
 from tracking.paper.templates.shapes import ACTED_ON, Drawing, Line, Point, Stroke, Text, overlap, polar
 
@@ -22,7 +21,6 @@ FREE_STEP = 1.0
 """Step [deg] of the scale where a scene has no marks."""
 EVEN = 1e-6
 """Difference of two steps [deg] that is rounding alone."""
-_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -38,16 +36,6 @@ class Scale:
     def bare(self) -> int:
         """Marks without a figure."""
         return len(self.marks) - len(self.figured)
-
-
-def marked_settings(marks: Marks | None, limits: tuple[float, float]) -> tuple[float, ...]:
-    """The scene's marks within limits [deg]; whole degrees where it has none."""
-    low, high = limits
-    if isinstance(marks, tuple):
-        return tuple(mark for mark in marks if low - _ROUNDING <= mark <= high + _ROUNDING)
-    step = FREE_STEP if marks is None else marks
-    first, last = math.ceil(low / step - _ROUNDING), math.floor(high / step + _ROUNDING)
-    return tuple(step * k for k in range(first, last + 1))
 
 
 def figure(angle: float) -> str:
