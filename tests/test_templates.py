@@ -538,3 +538,4 @@ def test_a_sign_never_begins_a_line() -> None:
     # French sets a space before these signs: Lexique des règles typographiques en usage à l'Imprimerie nationale
     # (rule from memory, to be confirmed).
     assert lines_that_fit("un deux ; trois 10 % quatre", 11.0, 12.0) == ["un", "deux ;", "trois", "10 %", "quatre"]
+    assert lines_that_fit("uno 10 %. dos", 11.0, 12.0) == ["uno", "10 %.", "dos"]

@@ -53,7 +53,7 @@ def width(words: str, size: float, *, bold: bool = False) -> float:
 def lines_that_fit(words: str, size: float, room: float, *, bold: bool = False) -> list[str]:
     """A paragraph cut into lines of at most `room` [mm]: a longer word stands alone, a lone sign begins no line."""
     lines: list[str] = []
-    for word in re.split(f" +(?![{NEVER_FIRST}](?: |$))", words.strip()) if words.strip() else ():
+    for word in re.split(f" +(?![{NEVER_FIRST}][.,;:)]?(?: |$))", words.strip()) if words.strip() else ():
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and width(longer, size, bold=bold) <= room:
             lines[-1] = longer
