@@ -1,8 +1,10 @@
 """The exported C, compiled with gcc and run for every minute of its period, against the schedule and against traces."""
 
 import datetime as dt
+import re
 import shutil
 import subprocess
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,7 +20,7 @@ from tracking.motors import schedule as schedule_module
 from tracking.motors.export_c import CExport
 from tracking.motors.firmware import exports, firmware
 from tracking.motors.plan import MotorPlan, motor_plan
-from tracking.motors.safety import IGNITION_FLUX, STRONGEST_SUN, pose_bins
+from tracking.motors.safety import IGNITION_FLUX, STRONGEST_SUN
 from tracking.motors.schedule import day_schedule
 from tracking.motors.table import look_up
 from tracking.scenefile import read_scene
@@ -106,9 +108,12 @@ def test_every_minute_of_the_compiled_table(name: str, tmp_path: Path, monkeypat
     made = built(plan, budget, tmp_path / "out")
     assert made.checks == [1, 1, 0xCBF43926]  # the check value of CRC-32/ISO-HDLC, as in zlib
     table, error = made.export.table, made.export.error
-    assert table.size + made.export.poses.size <= budget
     source = (made.folder / "focalrow_setpoints.c").read_text(encoding="ascii")
     assert_arrays_small(source)
+    held = sum(
+        (2 if f"uint16_t {name}[]" in source else 4) * body.count(",") for name, body in arrays_of(source).items()
+    )
+    assert held <= budget
     assert "float" not in source
     assert "double" not in source
     assert "malloc" not in source
@@ -151,21 +156,29 @@ def test_every_minute_of_the_compiled_table(name: str, tmp_path: Path, monkeypat
 
 def assert_arrays_small(source: str) -> None:
     """No array of 16-bit words above 32,767 bytes."""
-    for part in source.split("static FOCALROW_CONST uint16_t ")[1:]:
+    for part in source.split("static const uint16_t ")[1:]:
         body = part[part.index("{") : part.index("}")]
         assert 2 * body.count(",") <= 32767
 
 
-def test_emergency_of_the_c_code_is_that_of_the_bins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(schedule_module, "absorbed_fraction", lambda *_: smooth_response)
-    monkeypatch.setattr(schedule_module, "concentration_map", lambda _: simple_chart())
-    day = dt.date(2026, 6, 1)
-    plan = motor_plan(read_scene(scene(tmp_path, "simple")), day, day, dt.timedelta(hours=6), wanted_loss=0.01)
-    made = built(plan, 2000, tmp_path / "out")
+@pytest.fixture(scope="module")
+def small(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Built]:
+    """A compiled export of four days."""
+    folder = tmp_path_factory.mktemp("small")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(schedule_module, "absorbed_fraction", lambda *_: smooth_response)
+        patch.setattr(schedule_module, "concentration_map", lambda _: simple_chart())
+        first, last = dt.date(2026, 6, 1), dt.date(2026, 6, 4)
+        plan = motor_plan(read_scene(scene(folder, "simple")), first, last, dt.timedelta(hours=6), wanted_loss=0.01)
+        yield built(plan, 2000, folder / "out")
+
+
+def test_emergency_of_the_c_code_is_that_of_the_bins(small: Built) -> None:
+    made, plan = small, small.plan
     tilt, swivel = plan.drive.actuators.tilt, plan.drive.actuators.swivel
     assert tilt is not None
     assert swivel is not None
-    bins = pose_bins(plan.drive.mount, plan.drive.actuators, plan.drive.chart)
+    bins = plan.bins
     for row in made.numbers[::37]:
         angles = float(tilt.angle(row[2])), float(swivel.angle(row[3]))
         here = [
@@ -188,22 +201,73 @@ def test_emergency_of_the_c_code_is_that_of_the_bins(tmp_path: Path, monkeypatch
         assert (int(row[4]), int(row[5]), int(row[6])) in allowed
 
 
-@pytest.mark.parametrize("array", ["node_days", "rows_0", "ways", "tilt_edges"])
-def test_one_changed_byte_is_noticed(array: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(schedule_module, "absorbed_fraction", lambda *_: smooth_response)
-    monkeypatch.setattr(schedule_module, "concentration_map", lambda _: simple_chart())
-    day = dt.date(2026, 6, 1)
-    plan = motor_plan(
-        read_scene(scene(tmp_path, "simple")), day, day + dt.timedelta(days=3), dt.timedelta(hours=6), wanted_loss=0.01
+CORRUPT = r"""
+#include <stdint.h>
+#include <stdio.h>
+#define const /* so that the arrays can be damaged */
+#include "focalrow_setpoints.c"
+#undef const
+static unsigned long tried = 0ul, missed = 0ul;
+static void damage(void *array, unsigned long bytes)
+{
+    unsigned char *at = (unsigned char *)array;
+    unsigned long k;
+    unsigned int bit;
+    for (k = 0ul; k < bytes; k++) {
+        for (bit = 0u; bit < 8u; bit++) {
+            at[k] = (unsigned char)(at[k] ^ (1u << bit));
+            tried++;
+            missed += focalrow_check_table() != 0 ? 1ul : 0ul;
+            at[k] = (unsigned char)(at[k] ^ (1u << bit));
+        }
+    }
+}
+int main(void)
+{
+    int before = focalrow_check_table();
+    ARRAYS
+    printf("%d %lu %lu %d\n", before, tried, missed, focalrow_check_table());
+    return 0;
+}
+"""
+
+
+def arrays_of(source: str) -> dict[str, str]:
+    """Names of the arrays of a source, and what they hold."""
+    return dict(re.findall(r"static const u?int\d\d_t (\w+)\[\] FOCALROW_FLASH = \{([^}]*)\}", source))
+
+
+def test_each_flipped_bit_of_the_arrays_is_noticed(small: Built) -> None:
+    source = (small.folder / "focalrow_setpoints.c").read_text(encoding="ascii")
+    names = [name for name in arrays_of(source) if name not in {"vectors", "spans"}]  # no span of another state here
+    assert {"stamp", "node_days", "rows_0", "tilt_edges", "swivel_edges", "way_axes", "ways", "winds"} == set(names)
+    calls = " ".join(f"damage({name}, sizeof {name});" for name in names)
+    before, tried, missed, after = compiled(small.folder, CORRUPT.replace("ARRAYS", calls)).split()
+    table, poses = small.export.table, small.export.poses
+    assert (before, missed, after) == ("1", "0", "1")
+    assert int(tried) == 8 * (table.size + poses.size + 8)  # and the stamp
+
+
+def test_arrays_in_a_memory_of_their_own_are_read_by_the_macros_alone(small: Built) -> None:
+    # Every word is stored with its bits turned over, and only the macros turn them back: as where an 8-bit controller
+    # keeps constants apart from what its pointers reach.
+    source = (small.folder / "focalrow_setpoints.c").read_text(encoding="ascii")
+    turned = source.replace("{FOCALROW_MAGIC, 1u}", "{~FOCALROW_MAGIC, ~UINT32_C(1)}")
+    for name, body in arrays_of(turned).items():
+        if name == "stamp":
+            continue
+        kind = "uint16_t" if f"uint16_t {name}[]" in turned else "int32_t"
+        flipped = re.sub(r"\(?-?(?:INT32_C\()?\d+\)*(?=,)", rf"({kind})~\g<0>", body)
+        assert flipped.count("~") == body.count(",")
+        turned = turned.replace(body, flipped)
+    (small.folder / "turned.c").write_text(turned, encoding="ascii")
+    macros = (
+        "#define FOCALROW_READ16(place) ((uint16_t)(*(place) ^ 0xFFFFu))\n"
+        "#define FOCALROW_READ32(place) ((uint32_t)*(place) ^ UINT32_C(0xFFFFFFFF))\n"
     )
-    made = built(plan, 2000, tmp_path / "out")
-    path = made.folder / "focalrow_setpoints.c"
-    source = path.read_text(encoding="ascii")
-    start = source.index(f" {array}[] = {{") + len(f" {array}[] = {{")
-    stop = source.index(",", start)
-    value = int(source[start:stop])
-    path.write_text(f"{source[:start]}\n    {value ^ 0x10}{source[stop:]}", encoding="ascii")
-    assert compiled(made.folder, MAIN, "focalrow_setpoints.c").splitlines()[0].split()[0] == "0"
+    printed = compiled(small.folder, macros + '#include "turned.c"\n' + MAIN).splitlines()
+    assert printed[0].split()[:2] == ["1", "1"]
+    assert [[int(word) for word in line.split()] for line in printed[1:]] == small.numbers.tolist()
 
 
 def test_an_independent_follower_of_the_c_code_loses_no_more_than_promised(tmp_path: Path) -> None:

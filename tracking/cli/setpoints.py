@@ -19,7 +19,7 @@ def setpoints(
     ] = None,
     step: Annotated[str, typer.Option(metavar="TIME", help="Time between setpoints.")] = "10 min",
     table_bytes: Annotated[
-        int, typer.Option("--bytes", metavar="N", help="Bytes that the tables for firmware may have in all.")
+        int, typer.Option("--bytes", metavar="N", help="Bytes that the arrays for firmware may have in all.")
     ] = 8192,
     loss: Annotated[
         float, typer.Option(metavar="X", help="Share of the energy that moves may cost, for the best dead band.")

@@ -11,9 +11,9 @@ from importlib import resources
 
 import numpy as np
 
-from tracking.actuator import Actuator
+from tracking.actuator import Actuator, ArmLinkage, AxisName, Direction
 from tracking.motors.mount_errors import NO_ERRORS
-from tracking.motors.safety import BIN_SWIVEL, BIN_TILT, PoseBin
+from tracking.motors.safety import BIN_SWIVEL, BIN_TILT, PoseBin, WayOut
 from tracking.motors.schedule import DAY_SECONDS, DaySchedule, Drive
 from tracking.motors.table import (
     HEAD_WORDS,
@@ -32,16 +32,21 @@ SUN_RATE = 0.25
 CLOCK_LOSS = 0.02
 """Share of the power that a wrong clock may cost. Chosen for this, no source."""
 WORDS_A_LINE = 14
-VECTORS = 12
+VECTOR_DAYS = 4
+"""Days of the period with test vectors, about."""
+VECTOR_BYTES = 16
 VALUE_LIMIT = 2**31 - 1
+AXIS_CODES: dict[AxisName, int] = {"tilt": 0, "swivel": 1}
+NO_AXIS = 2
+AXIS_BITS = 2
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PoseTable:
     """The bins of poses as integers, in rising counts.
 
-    For each bin the axis to move (0 tilt, 1 swivel, 2 none, plus 4 where no tilt is flat and safe), the counts to go
-    to, and the counts of the tilt for wind. `turn` is a whole turn in counts where the swivel has no end, else 0.
+    For each bin the axis to move (0 tilt, 1 swivel, 2 none) and the counts to go to, and likewise for wind, whose axis
+    stands two bits higher. `turn` is a whole turn in counts where the swivel has no end, else 0.
     """
 
     tilt_edges: tuple[int, ...]
@@ -135,6 +140,10 @@ def _header(export: CExport) -> str:
         "",
         "#include <stdint.h>",
         "",
+        "#ifdef __cplusplus",
+        'extern "C" {',
+        "#endif",
+        "",
         f"#define FOCALROW_MAGIC {_u32(MAGIC)}",
         f"#define FOCALROW_FORMAT_VERSION {FORMAT_VERSION}",
         f'#define FOCALROW_PLACE "{_plain(site.name or "unnamed")}"',
@@ -160,10 +169,16 @@ def _header(export: CExport) -> str:
         "",
         f"#define FOCALROW_TABLE_BYTES {table.size}",
         f"#define FOCALROW_POSES_BYTES {export.poses.size} /* of the bins of poses beside the table */",
+        f"#define FOCALROW_VECTORS_BYTES {VECTOR_BYTES * len(vector_times(export))} /* of the test vectors */",
         f"#define FOCALROW_TABLE_CRC32 {_u32(table.crc)} /* CRC-32/ISO-HDLC; its check value is 0xCBF43926 */",
         "",
+        "/* HOMING: counts rise (1) or fall (-1) on the way to the home switch; APPROACH: as a setpoint is reached. */",
         *_axis_constants(export),
         *HEADER_BODY.splitlines(),
+        "",
+        "#ifdef __cplusplus",
+        "}",
+        "#endif",
         "",
         "#endif",
         "",
@@ -202,10 +217,12 @@ def _opening(export: CExport) -> list[str]:
         "4. stop the motor at once when a limit switch opens, never drive further into it, and take the other axis out",
         "   by focalrow_emergency(); if no axis can move, raise the alarm: somebody must cover the lens;",
         "5. treat every state but TRACKING and OVER_ZENITH as not aimed; never keep an old setpoint when a call says",
-        "   OUT_OF_PERIOD or STOWED, and never extrapolate;",
+        "   OUT_OF_PERIOD or STOWED, and never extrapolate; where WAITING comes between two times of tracking the sun",
+        "   has left the ranges and the focus would fall beside the tubes: stay at focalrow_emergency() meanwhile;",
         "6. go to focalrow_emergency() when water, pressure or temperature is out of range, and to focalrow_wind() in",
         "   wind beyond what the mount is built for;",
-        "7. run an independent watchdog timer that resets the controller when a setpoint is older than two periods.",
+        "7. run an independent watchdog timer that resets the controller when a setpoint is older than two periods;",
+        "8. let no motor run for more than its DUTY_PERMILLE of any DUTY_PERIOD_S: take long ways in pieces.",
         "Screw drives hold without power: when the power fails in the sun the focus walks off. Keep power for one",
         "emergency move, or a cover that falls by itself. Local codes and licensed practice decide what may be built.",
     ]
@@ -247,10 +264,15 @@ def _axis_constants(export: CExport) -> list[str]:
             f"#define FOCALROW_{name}_OFFSET {_i32(scale.offset)} /* counts = offset + word * scale */",
             f"#define FOCALROW_{name}_SCALE {_i32(scale.scale)}",
             f"#define FOCALROW_{name}_STOW {_i32(table.stow_counts[k])} /* counts */",
-            f"#define FOCALROW_{name}_HOME {_i32(home)} /* counts at the switch; angle {each.homing} */",
-            f"#define FOCALROW_{name}_DEAD_BAND {_i32(_dead_band_counts(each))} /* counts, the least over the range */",
+            *_unit_constants(name, each),
+            f"#define FOCALROW_{name}_HOME {_i32(home)} /* counts at the switch */",
+            f"#define FOCALROW_{name}_HOMING {_side(each, each.homing)}",
+            f"#define FOCALROW_{name}_APPROACH {_side(each, each.approach)}",
             f"#define FOCALROW_{name}_BACKLASH {_i32(math.ceil(each.backlash * each.linkage.counts_per_travel))}",
-            f"/* Setpoints are reached with the angle {each.approach}; the backlash is in counts. */",
+            f"#define FOCALROW_{name}_DEAD_BAND {_i32(_dead_band_counts(each))} /* counts, the least over the range */",
+            f"#define FOCALROW_{name}_SPEED {_i32(round(each.speed * each.linkage.counts_per_travel))} /* a second */",
+            f"#define FOCALROW_{name}_DUTY_PERMILLE {int(1000.0 * each.duty_cycle)} /* of any DUTY_PERIOD_S */",
+            f"#define FOCALROW_{name}_DUTY_PERIOD_S {_i32(int(each.duty_period))}",
         ]
         if each.limits is not None:
             low, high = sorted(float(each.counts(limit)) for limit in each.limits)
@@ -263,6 +285,27 @@ def _axis_constants(export: CExport) -> list[str]:
         lines.append(f"#define FOCALROW_HAS_{name} {int(there)}")
     lines += [f"#define FOCALROW_STOW_IS_SAFE {int(drive.stow.safe)}", ""]
     return lines
+
+
+def _unit_constants(name: str, each: Actuator) -> list[str]:
+    """Units of the counts, in thousandths, and where they are 0, in millionths."""
+    per, zero = each.linkage.counts_per_travel, each.linkage.travel_at_zero
+    if each.is_linear:
+        return [
+            f"#define FOCALROW_{name}_MILLICOUNTS_PER_MM {_u32(round(per))}",
+            f"#define FOCALROW_{name}_ZERO_UM {_i32(round(1e6 * zero))} /* from eye to eye at counts 0 */",
+        ]
+    return [
+        f"#define FOCALROW_{name}_MILLICOUNTS_PER_DEG {_u32(round(1e3 * per))}",
+        f"#define FOCALROW_{name}_ZERO_UDEG {_i32(round(1e6 * zero))} /* angle at counts 0: the mechanical zero */",
+    ]
+
+
+def _side(each: Actuator, direction: Direction) -> str:
+    """Whether counts rise or fall while the angle goes that way."""
+    linkage = each.linkage
+    with_angle = not isinstance(linkage, ArmLinkage) or linkage.extends_with_angle
+    return "1" if (direction == "rising") == with_angle else "(-1)"
 
 
 def _axis_words(each: Actuator) -> str:
@@ -280,15 +323,9 @@ def _dead_band_counts(each: Actuator) -> int:
 
 
 HEADER_BODY = """\
-/* Define FOCALROW_CONST before this file, and FOCALROW_READ16 and FOCALROW_READ32 in the source's command line, where
-   constant arrays need a special place or a special way to be read, as on some 8-bit controllers. */
-#ifndef FOCALROW_CONST
-#define FOCALROW_CONST const
-#endif
-
 typedef enum {
     FOCALROW_TRACKING = 0,      /* go to the counts, the sun is in the lens */
-    FOCALROW_WAITING = 1,       /* go to the counts, the sun comes */
+    FOCALROW_WAITING = 1,       /* the sun comes: go to the counts; between two times of tracking see 5 above */
     FOCALROW_STOWED = 2,        /* go to the counts, they are the stow pose */
     FOCALROW_OVER_ZENITH = 3,   /* as TRACKING; the path leaves the strict aim */
     FOCALROW_OUT_OF_PERIOD = 4, /* the table does not know this time; the counts are the stow pose */
@@ -302,18 +339,13 @@ typedef struct {
     int32_t swivel;
 } focalrow_setpoint;
 
-typedef struct {
-    uint32_t utc;
-    focalrow_setpoint expected;
-} focalrow_vector;
-
 /* The setpoint at a time. */
 focalrow_setpoint focalrow_lookup(uint32_t utc);
 
 /* The shorter way from a pose to one from which no focus falls on tubes, frame or ground. */
 focalrow_setpoint focalrow_emergency(int32_t tilt, int32_t swivel);
 
-/* The flattest such tilt, for wind; the swivel stays. */
+/* The pose in which the sheet lies flattest of those that one axis reaches and from which no focus falls, for wind. */
 focalrow_setpoint focalrow_wind(int32_t tilt, int32_t swivel);
 
 /* 1 if the table is whole: magic number, format version and CRC-32; else 0. */
@@ -342,7 +374,7 @@ def _i32(value: int) -> str:
 def _array(kind: str, name: str, values: Iterable[int]) -> list[str]:
     cells = [str(int(value)) for value in values]
     rows = [", ".join(cells[k : k + WORDS_A_LINE]) for k in range(0, len(cells), WORDS_A_LINE)]
-    return [f"static FOCALROW_CONST {kind} {name}[] = {{", *(f"    {row}," for row in rows), "};", ""]
+    return [f"static const {kind} {name}[] FOCALROW_FLASH = {{", *(f"    {row}," for row in rows), "};", ""]
 
 
 def _source(export: CExport) -> str:
@@ -351,11 +383,17 @@ def _source(export: CExport) -> str:
     rows_a_chunk = max(1, LARGEST_ARRAY // (2 * row_words))
     chunks = [table.rows[k : k + rows_a_chunk] for k in range(0, len(table.rows), rows_a_chunk)]
     names = ", ".join(f"rows_{k}" for k in range(len(chunks)))
-    zenith = table.zenith if len(table.zenith) else np.array([[0, 1, 0]], dtype=np.uint16)
+    spans = table.spans if len(table.spans) else np.array([[0, 1, 0, 0]], dtype=np.uint16)
     lines = [
         "/* Written by focalrow together with focalrow_setpoints.h, which says what this is and how it is safe. */",
         '#include "focalrow_setpoints.h"',
         "",
+        "/* Where constant arrays need a place of their own and a way of their own to be read, as on controllers with",
+        "   separate program memory, define these three before, for instance in a header that the command line",
+        "   includes: FOCALROW_FLASH stands behind the arrays' names, the other two take the address of a word. */",
+        "#ifndef FOCALROW_FLASH",
+        "#define FOCALROW_FLASH",
+        "#endif",
         "#ifndef FOCALROW_READ16",
         "#define FOCALROW_READ16(place) (*(place))",
         "#endif",
@@ -369,11 +407,11 @@ def _source(export: CExport) -> str:
         f"#define HEAD {HEAD_WORDS}u",
         "#define ROW_WORDS (HEAD + AXES * SLOTS)",
         f"#define ROWS_A_CHUNK {rows_a_chunk}u",
-        f"#define ZENITH_DAYS {len(table.zenith)}u",
+        f"#define SPANS {len(table.spans)}u",
         f"#define NO_SUN {NO_SUN}u",
         "#define DAY_SECONDS 86400u",
         "",
-        f"static FOCALROW_CONST uint32_t stamp[] = {{FOCALROW_MAGIC, {FORMAT_VERSION}u}};",
+        f"static const uint32_t stamp[] FOCALROW_FLASH = {{FOCALROW_MAGIC, {FORMAT_VERSION}u}};",
         "",
         *_array("uint16_t", "node_days", table.node_days),
         *(
@@ -381,10 +419,10 @@ def _source(export: CExport) -> str:
             for k, chunk in enumerate(chunks)
             for line in _array("uint16_t", f"rows_{k}", np.asarray(chunk).ravel())
         ),
-        "/* Day, and start and end in units of 2 s, of each passage over the zenith. */",
-        *_array("uint16_t", "zenith", zenith.ravel()),
+        "/* Other states than tracking: day, start and end in units of 2 s, code of the state. */",
+        *_array("uint16_t", "spans", spans.ravel()),
         f"#define CHUNKS {len(chunks)}u",
-        f"static FOCALROW_CONST uint16_t *const chunks[CHUNKS] = {{{names}}};",
+        f"static const uint16_t *const chunks[CHUNKS] = {{{names}}};",
         "",
         *_pose_arrays(export.poses),
         *_vectors(export),
@@ -435,16 +473,19 @@ def pose_table(drive: Drive, bins: Sequence[PoseBin]) -> PoseTable:
         swivel_edges.reverse()
     by_place = {(each.tilt, each.swivel): each for each in bins}
 
+    def target(way: WayOut | None) -> tuple[int, int]:
+        if way is None:
+            return NO_AXIS, 0
+        return AXIS_CODES[way.axis], round(float(drives[way.axis].counts(way.angle)))
+
     def entry(each: PoseBin) -> tuple[int, int, int]:
-        way = each.way_out
-        axis = 2 if way is None else 0 if way.axis == "tilt" else 1
-        counts = 0 if way is None else round(float(drives[way.axis].counts(way.angle)))
-        if each.wind_tilt is None or tilt_drive is None:
-            return axis | 4, counts, 0
-        return axis, counts, round(float(tilt_drive.counts(each.wind_tilt)))
+        (axis, counts), (wind_axis, wind_counts) = target(each.way_out), target(each.wind)
+        return axis | wind_axis << AXIS_BITS, counts, wind_counts
 
     rows = [[entry(by_place[tilt, swivel]) for swivel in swivels] for tilt in tilts]
-    if all(each == row[0] and each[0] & 3 != 1 for row in rows for each in row):
+    turning = {AXIS_CODES["swivel"] << AXIS_BITS | code for code in range(3)}
+    turning |= {AXIS_CODES["swivel"] | code << AXIS_BITS for code in range(3)}
+    if all(each == row[0] and each[0] not in turning for row in rows for each in row):
         rows = [row[:1] for row in rows]
         swivel_edges = [swivel_edges[0], swivel_edges[-1]]
     axes, ways, winds = zip(*(each for row in rows for each in row), strict=True)
@@ -458,8 +499,8 @@ def pose_table(drive: Drive, bins: Sequence[PoseBin]) -> PoseTable:
 
 def _pose_arrays(poses: PoseTable) -> list[str]:
     return [
-        "/* Bins of poses in counts, and the way out of each: bits 0 and 1 the axis (0 tilt, 1 swivel, 2 none), bit 2",
-        "   set where no tilt is flat and safe; the counts of that axis, and the counts of the tilt for wind. */",
+        "/* Bins of poses in counts; of each the axis of the way out (bits 0 and 1: 0 tilt, 1 swivel, 2 none) and of",
+        "   the way for wind (bits 2 and 3), and the counts of these axes. */",
         f"#define TILT_BINS {len(poses.tilt_edges) - 1}u",
         f"#define SWIVEL_BINS {len(poses.swivel_edges) - 1}u",
         f"#define SWIVEL_TURN INT32_C({poses.turn}) /* counts of a whole turn where the swivel has no end; else 0 */",
@@ -467,18 +508,26 @@ def _pose_arrays(poses: PoseTable) -> list[str]:
         *_array("int32_t", "swivel_edges", poses.swivel_edges),
         *_array("uint16_t", "way_axes", poses.axes),
         *_array("int32_t", "ways", poses.ways),
-        *_array("int32_t", "wind_tilts", poses.winds),
+        *_array("int32_t", "winds", poses.winds),
         f"#define POSES_CRC32 {_u32(poses.crc)}",
         "",
     ]
 
 
+def _vector_days(days: Sequence[DaySchedule]) -> range:
+    return range(0, len(days), max(1, (len(days) - 1) // (VECTOR_DAYS - 1)))
+
+
+def vector_bytes(days: Sequence[DaySchedule]) -> int:
+    """Bytes of the test vectors of a period."""
+    return VECTOR_BYTES * (2 + sum(1 if days[day].track is None else 5 for day in _vector_days(days)))
+
+
 def vector_times(export: CExport) -> list[int]:
     """Instants of the test vectors: nights, edges and noons of the period, and one before and one after it."""
     table = export.table
-    every = max(1, (table.days - 1) // max(1, VECTORS // 3 - 1))
     times = [table.start - 1]
-    for day in range(0, table.days, every):
+    for day in _vector_days(export.days):
         track = export.days[day].track
         start = table.start + day * DAY_SECONDS
         times.append(start)
@@ -492,14 +541,14 @@ def vector_times(export: CExport) -> list[int]:
 def _vectors(export: CExport) -> list[str]:
     times = vector_times(export)
     found = look_up(export.table, np.array(times, dtype=np.int64))
-    names = ["TRACKING", "WAITING", "STOWED", "OVER_ZENITH", "OUT_OF_PERIOD"]
-    lines = ["static FOCALROW_CONST focalrow_vector vectors[] = {"]
+    lines = [
+        "/* Test vectors: seconds from the start of the period, the state's code, counts of tilt and swivel. */",
+        "static const int32_t vectors[] FOCALROW_FLASH = {",
+    ]
     for k, time in enumerate(times):
         counts = dict(zip((scale.axis for scale in export.table.axes), found.counts[k].tolist(), strict=True))
-        lines.append(
-            f"    {{{_u32(time)}, {{FOCALROW_{names[int(found.state[k])]}, {_i32(counts.get('tilt', 0))}, "
-            f"{_i32(counts.get('swivel', 0))}}}}}, /* {_utc(time)} */"
-        )
+        words = time - export.table.start, int(found.state[k]), counts.get("tilt", 0), counts.get("swivel", 0)
+        lines.append(f"    {', '.join(_i32(word) for word in words)}, /* {_utc(time)} */")
     return [*lines, "};", f"#define VECTORS {len(times)}u", ""]
 
 
@@ -573,18 +622,18 @@ static focalrow_setpoint stowed(focalrow_state state)
 """
 
 SOURCE_END = """\
-static int over_zenith(uint32_t day, uint32_t second)
+static focalrow_state state_of(uint32_t day, uint32_t second)
 {
     uint32_t k;
     uint32_t tick = second / 2u;
-    uint32_t count = ZENITH_DAYS;
+    uint32_t count = SPANS;
     for (k = 0u; k < count; k++) {
-        if (FOCALROW_READ16(&zenith[3u * k]) == day && tick >= FOCALROW_READ16(&zenith[3u * k + 1u])
-            && tick <= FOCALROW_READ16(&zenith[3u * k + 2u])) {
-            return 1;
+        if (FOCALROW_READ16(&spans[4u * k]) == day && tick >= FOCALROW_READ16(&spans[4u * k + 1u])
+            && tick <= FOCALROW_READ16(&spans[4u * k + 2u])) {
+            return (focalrow_state)FOCALROW_READ16(&spans[4u * k + 3u]);
         }
     }
-    return 0;
+    return FOCALROW_TRACKING;
 }
 
 focalrow_setpoint focalrow_lookup(uint32_t utc)
@@ -639,15 +688,11 @@ focalrow_setpoint focalrow_lookup(uint32_t utc)
     }
     at.fraction = ((gone - at.slot * span) << 12) / span;
     found = aimed(&at);
-    if (second < first) {
-        found.state = FOCALROW_WAITING;
-    } else if (over_zenith(day, second)) {
-        found.state = FOCALROW_OVER_ZENITH;
-    }
+    found.state = second < first ? FOCALROW_WAITING : state_of(day, second);
     return found;
 }
 
-static uint32_t bin_of(FOCALROW_CONST int32_t *edges, uint32_t bins, int32_t counts)
+static uint32_t bin_of(const int32_t *edges, uint32_t bins, int32_t counts)
 {
     uint32_t k = 0u;
     while (k + 1u < bins && counts >= (int32_t)FOCALROW_READ32(&edges[k + 1u])) {
@@ -679,37 +724,36 @@ static uint32_t pose_bin(int32_t tilt, int32_t swivel, int32_t *turns)
     return bin_of(tilt_edges, TILT_BINS, tilt) * SWIVEL_BINS + bin_of(swivel_edges, SWIVEL_BINS, inside);
 }
 
-focalrow_setpoint focalrow_emergency(int32_t tilt, int32_t swivel)
+/* One axis goes to its counts, the other one stays. */
+static focalrow_setpoint one_axis(uint32_t axis, int32_t counts, int32_t turns, int32_t tilt, int32_t swivel)
 {
     focalrow_setpoint found = {FOCALROW_EMERGENCY, 0, 0};
-    int32_t turns = 0;
-    uint32_t bin = pose_bin(tilt, swivel, &turns);
-    uint32_t axis = FOCALROW_READ16(&way_axes[bin]) & 3u;
     found.tilt = tilt;
     found.swivel = swivel;
     if (axis == 0u) {
-        found.tilt = (int32_t)FOCALROW_READ32(&ways[bin]);
+        found.tilt = counts;
     } else if (axis == 1u) {
-        found.swivel = (int32_t)FOCALROW_READ32(&ways[bin]) + turns;
+        found.swivel = counts + turns;
     } else {
         found.state = FOCALROW_NO_WAY;
     }
     return found;
 }
 
-focalrow_setpoint focalrow_wind(int32_t tilt, int32_t swivel)
+focalrow_setpoint focalrow_emergency(int32_t tilt, int32_t swivel)
 {
-    focalrow_setpoint found = {FOCALROW_EMERGENCY, 0, 0};
     int32_t turns = 0;
     uint32_t bin = pose_bin(tilt, swivel, &turns);
-    found.tilt = tilt;
-    found.swivel = swivel;
-    if ((FOCALROW_READ16(&way_axes[bin]) & 4u) != 0u) {
-        found.state = FOCALROW_NO_WAY;
-    } else {
-        found.tilt = (int32_t)FOCALROW_READ32(&wind_tilts[bin]);
-    }
-    return found;
+    uint32_t axis = FOCALROW_READ16(&way_axes[bin]) & 3u;
+    return one_axis(axis, (int32_t)FOCALROW_READ32(&ways[bin]), turns, tilt, swivel);
+}
+
+focalrow_setpoint focalrow_wind(int32_t tilt, int32_t swivel)
+{
+    int32_t turns = 0;
+    uint32_t bin = pose_bin(tilt, swivel, &turns);
+    uint32_t axis = ((uint32_t)FOCALROW_READ16(&way_axes[bin]) >> 2) & 3u;
+    return one_axis(axis, (int32_t)FOCALROW_READ32(&winds[bin]), turns, tilt, swivel);
 }
 
 static uint32_t crc_byte(uint32_t crc, uint32_t byte)
@@ -746,7 +790,7 @@ int focalrow_check_table(void)
 {
     uint32_t crc = UINT32_C(0xFFFFFFFF);
     uint32_t k, column;
-    uint32_t spans = 3u * ZENITH_DAYS;
+    uint32_t words = 4u * SPANS;
     if (FOCALROW_READ32(&stamp[0]) != FOCALROW_MAGIC || FOCALROW_READ32(&stamp[1]) != FOCALROW_FORMAT_VERSION) {
         return 0;
     }
@@ -758,8 +802,8 @@ int focalrow_check_table(void)
             crc = crc_word(crc, row_word(k, column));
         }
     }
-    for (k = 0u; k < spans; k++) {
-        crc = crc_word(crc, FOCALROW_READ16(&zenith[k]));
+    for (k = 0u; k < words; k++) {
+        crc = crc_word(crc, FOCALROW_READ16(&spans[k]));
     }
     if ((crc ^ UINT32_C(0xFFFFFFFF)) != FOCALROW_TABLE_CRC32) {
         return 0;
@@ -774,7 +818,7 @@ int focalrow_check_table(void)
     for (k = 0u; k < TILT_BINS * SWIVEL_BINS; k++) {
         crc = crc_word(crc, FOCALROW_READ16(&way_axes[k]));
         crc = crc_long(crc, (uint32_t)FOCALROW_READ32(&ways[k]));
-        crc = crc_long(crc, (uint32_t)FOCALROW_READ32(&wind_tilts[k]));
+        crc = crc_long(crc, (uint32_t)FOCALROW_READ32(&winds[k]));
     }
     return (crc ^ UINT32_C(0xFFFFFFFF)) == POSES_CRC32;
 }
@@ -783,9 +827,11 @@ int focalrow_self_test(void)
 {
     uint32_t k;
     for (k = 0u; k < VECTORS; k++) {
-        focalrow_setpoint found = focalrow_lookup(vectors[k].utc);
-        if (found.state != vectors[k].expected.state || found.tilt != vectors[k].expected.tilt
-            || found.swivel != vectors[k].expected.swivel) {
+        /* Before the period this wraps, as it should. */
+        focalrow_setpoint found = focalrow_lookup(FOCALROW_VALID_FROM + (uint32_t)FOCALROW_READ32(&vectors[4u * k]));
+        if ((int32_t)found.state != (int32_t)FOCALROW_READ32(&vectors[4u * k + 1u])
+            || found.tilt != (int32_t)FOCALROW_READ32(&vectors[4u * k + 2u])
+            || found.swivel != (int32_t)FOCALROW_READ32(&vectors[4u * k + 3u])) {
             return 0;
         }
     }

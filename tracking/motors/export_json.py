@@ -70,7 +70,7 @@ def plan_object(plan: MotorPlan, export: CExport) -> dict[str, Any]:
                     "swivel_from_deg": each.swivel[0],
                     "swivel_to_deg": each.swivel[1],
                     "way_out": _way(plan, each.way_out),
-                    "wind_tilt_deg": each.wind_tilt,
+                    "wind": _way(plan, each.wind),
                 }
                 for each in plan.bins
             ],
@@ -203,7 +203,7 @@ def _table(export: CExport) -> dict[str, Any]:
         "stow_counts": list(table.stow_counts),
         "node_days": [int(day) for day in table.node_days],
         "rows": [[int(word) for word in row] for row in table.rows],
-        "zenith": [[int(word) for word in row] for row in table.zenith],
+        "spans": [[int(word) for word in row] for row in table.spans],
         "worst_error": {
             "counts": list(error.counts),
             "mrad": error.mrad,
@@ -251,9 +251,19 @@ CSV_WORDS = (
 )
 
 
+MOVES_WORDS = (
+    "start_utc: when the motor starts, ISO 8601. axis: tilt or swivel. purpose: out (in the morning), follow, stow.",
+    "from_counts, to_counts: where the axis stands before and after; length_counts: the difference, without a sign.",
+    "overshoot_counts: how far it goes beyond to_counts and comes back, to take up the backlash; 0: it does not.",
+    "direction: which way the axis' angle goes; approach_side: which way it goes as the setpoint is reached.",
+    "motor_s: seconds that the motor runs, overshoot included.",
+)
+
+
 def moves_csv(plan: MotorPlan) -> str:
-    """The moves of all days, one a line."""
+    """The moves of all days, one a line; the lines that begin with # say what the columns are."""
     text = io.StringIO()
+    text.write("".join(f"# {line}\n" for line in MOVES_WORDS))
     writer = csv.writer(text, lineterminator="\n")
     header = False
     for day in plan.days:
@@ -327,7 +337,7 @@ def plan_schema() -> dict[str, Any]:
     pose = _record(
         {
             "tilt_from_deg": number, "tilt_to_deg": number, "swivel_from_deg": number, "swivel_to_deg": number,
-            "way_out": way, "wind_tilt_deg": _or_null(number),
+            "way_out": way, "wind": way,
         }
     )  # fmt: skip
     error = _record(
@@ -340,7 +350,7 @@ def plan_schema() -> dict[str, Any]:
         {
             "start_utc_s": whole, "days": whole, "slots": whole, "bytes": whole, "crc32": whole, "wait_s": whole,
             "axes": _list(_record({"axis": axis, "offset": whole, "scale": whole})), "stow_counts": _list(whole),
-            "node_days": _list(word), "rows": _list(_list(word)), "zenith": _list(_list(word)), "worst_error": error,
+            "node_days": _list(word), "rows": _list(_list(word)), "spans": _list(_list(word)), "worst_error": error,
             "test_vectors": _list(vector),
         }
     )  # fmt: skip

@@ -27,6 +27,8 @@ from tracking.scenefile import SceneFile
 
 MOST_DAYS = 366
 """Days of a period: a year."""
+FIRST_DAY = dt.date(1970, 1, 2)
+"""The first motor day that begins in the seconds since 1970 UTC, wherever the site."""
 MOST_POINTS = 60_000
 """Instants of a list of setpoints."""
 
@@ -103,6 +105,12 @@ def motor_plan(
             problem=f"from {first.isoformat()} to {last.isoformat()} are {count} days",
             allowed=f"Allowed: 1 to {MOST_DAYS} days, the last not before the first.",
         )
+    if first < FIRST_DAY:
+        raise InputError(
+            key="--from",
+            problem=f"{first.isoformat()} is before the time that firmware counts in, which starts with 1970",
+            allowed=f"Allowed: {FIRST_DAY.isoformat()} or later.",
+        )
     seconds = step.total_seconds()
     if count * DAY_SECONDS / seconds > MOST_POINTS:
         raise InputError(
@@ -143,7 +151,7 @@ def _points(drive: Drive, day: DaySchedule, step: float) -> list[PlanPoint]:
     found = []
     for k, time in enumerate(times):
         now = setpoint_at(drive, day, float(time))
-        aimed = now.state in {"tracking", "over zenith"}
+        aimed = day.track is not None and day.track.seconds[0] <= time <= day.track.seconds[-1]
         lead = setpoint_at(drive, day, float(time) + 0.5 * step) if aimed else now
         if aimed and lead.state == "stowed" and day.track is not None:
             lead = setpoint_at(drive, day, float(day.track.seconds[-1]))

@@ -201,23 +201,26 @@ def stow_pose(mount: Mount, actuators: Actuators, chart: ConcentrationMap, azimu
     safe = [each for each in found if each.safe]
     if not safe:
         return min(found, key=lambda each: each.concentration)
-    return min(safe, key=lambda each: (_lean(mount, each), abs(each.swivel - home)))
+    return min(safe, key=lambda each: (_lean(mount, each.tilt, each.swivel), abs(each.swivel - home)))
 
 
-def _lean(mount: Mount, pose: Stow) -> float:
+def _lean(mount: Mount, tilt: float, swivel: float) -> float:
     """Angle of the sheet from flat [deg]: what the wind sees."""
-    up = float(lens_axes(mount, pose.tilt, pose.swivel).n[2])
+    up = float(lens_axes(mount, tilt, swivel).n[2])
     return float(np.degrees(np.arccos(np.clip(up, -1.0, 1.0))))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PoseBin:
-    """A bin of aimed poses [deg], the shorter way out of it, and the flattest safe tilt; None where there is none."""
+    """A bin of aimed poses [deg], the shorter way out of it, and the one after which the sheet lies flattest, for wind.
+
+    None where no pose that one axis reaches is safe.
+    """
 
     tilt: tuple[float, float]
     swivel: tuple[float, float]
     way_out: WayOut | None
-    wind_tilt: float | None
+    wind: WayOut | None
 
 
 def pose_bins(mount: Mount, actuators: Actuators, chart: ConcentrationMap) -> tuple[PoseBin, ...]:
@@ -254,7 +257,7 @@ def _pose_bin(
     turns = dict.fromkeys((swivel[0], middle[1], swivel[1]))
     corners = [(lean, turn) for lean in (tilt[0], middle[0], tilt[1]) for turn in turns]
     best: WayOut | None = None
-    flattest: float | None = None
+    flattest: tuple[float, WayOut] | None = None
     for axis, drive in actuators.axes():
         here = middle[0] if axis == "tilt" else middle[1]
         angles = axis_angles(drive.limits, here)
@@ -273,8 +276,10 @@ def _pose_bin(
                 safe &= chart.safe(seen.transversal, seen.longitudinal, seen.incidence)
         seconds = drive.seconds(np.full_like(angles, here), angles)
         for angle, time in zip(angles[safe], seconds[safe], strict=True):
-            if best is None or time < best.seconds:
-                best = WayOut(axis=axis, angle=float(angle), seconds=float(time))
-        if axis == "tilt" and safe.any():
-            flattest = float(angles[safe][np.argmin(np.abs(angles[safe]))])
-    return PoseBin(tilt=tilt, swivel=swivel, way_out=best, wind_tilt=flattest)
+            way = WayOut(axis=axis, angle=float(angle), seconds=float(time))
+            if best is None or way.seconds < best.seconds:
+                best = way
+            lean = _lean(mount, *((way.angle, middle[1]) if axis == "tilt" else (middle[0], way.angle)))
+            if flattest is None or lean < flattest[0]:
+                flattest = lean, way
+    return PoseBin(tilt=tilt, swivel=swivel, way_out=best, wind=None if flattest is None else flattest[1])

@@ -2,7 +2,9 @@
 
 A motor day runs over 24 h of UTC from the site's mean midnight, rounded to an hour, so that no path is cut in the
 middle of a sunny day. States: "stowed" at night, "waiting" at the first setpoint before the sun is high enough,
-"tracking", and "over zenith" where the path leaves the strict aim, or the swivel rests, near the zenith.
+"tracking", and "over zenith" where the path leaves the strict aim, or the swivel rests, near the zenith. "Waiting" is
+also a lens whose sun has left the ranges and comes back. Nothing is aimed before the first and after the last instant
+that brings DIMMEST of the day's best power to the tubes: a lens that went on would put its focus beside them.
 """
 
 import datetime as dt
@@ -12,12 +14,13 @@ from typing import Literal
 
 import numpy as np
 
-from raytrace.arrays import Floats
+from raytrace.arrays import AnyArray, Floats
 from tracking.actuator import Actuator, Actuators, AxisName
 from tracking.errors import InputError
 from tracking.motors.mount_errors import NO_ERRORS, MountErrors, corrected_actuators, seen_sun
 from tracking.motors.safety import ConcentrationMap, Stow, concentration_map, stow_pose
 from tracking.motors.strategy import (
+    FINE_STEP,
     Followed,
     Move,
     fine_times,
@@ -29,6 +32,7 @@ from tracking.motors.strategy import (
 )
 from tracking.motors.track import AbsorbedFraction, Track, absorbed_fraction, driven_mount, follow, power_share
 from tracking.mount import MIN_ELEVATION, Mount, aim_path
+from tracking.plans.marks import DIMMEST
 from tracking.scenefile import SceneFile
 from tracking.sky.sunpath import SunPath, sun_path
 from tracking.sky.weather import direct_normal_irradiance
@@ -57,7 +61,7 @@ STOW_SUNS = 40
 """Days of the period whose suns the stow pose is tried under, at most."""
 STOW_STEP_MINUTES = 20
 BEHIND = 1e-4
-"""Power share below which a lens that is aimed as well as it can be waits for the sun."""
+"""Power share that counts as none."""
 
 Progress = Callable[[float], None]
 
@@ -127,6 +131,10 @@ class DaySchedule:
     """Power along the path at each instant of the track, over DNI times the aperture."""
     dni: Floats
     """At each instant of the track [W/m2]."""
+    dim: AnyArray
+    """Instants of the track at which the sun has left the ranges for a while."""
+    fits: bool
+    """Whether the way home ends before the next day's way out begins."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -213,13 +221,13 @@ def day_track(drive: Drive, date: dt.date, speed_share: float = 1.0) -> tuple[Tr
     return track, dni
 
 
-def day_schedule(drive: Drive, date: dt.date, *, check_duty: bool = True) -> DaySchedule:
+def day_schedule(drive: Drive, date: dt.date) -> DaySchedule:
     """The schedule of a day by the dead bands of its drives.
 
     Raises
     ------
     InputError
-        If a motor would run longer than its duty cycle allows, unless `check_duty` is off.
+        If a motor would run longer than its duty cycle allows, or the lens would not be home before the next day.
     """
     slowest = SAFE_DUTY * min(each.duty_cycle for _, each in drive.actuators.axes())
     schedule: DaySchedule | None = None
@@ -228,31 +236,42 @@ def day_schedule(drive: Drive, date: dt.date, *, check_duty: bool = True) -> Day
         if found is None:
             return _empty_day(drive, date)
         tried = _scheduled(drive, date, *found)
-        kept = all(load.worst_duty <= load.allowed_duty for load in tried.loads)
-        if kept and (share == SPEED_SHARES[0] or tried.losses.path_loss <= MOST_PATH_LOSS):
-            return tried
         schedule = schedule or tried
+        kept = tried.fits and all(load.worst_duty <= load.allowed_duty for load in tried.loads)
+        if kept and tried.losses.path >= (1.0 - MOST_PATH_LOSS) * schedule.losses.path:
+            return tried
     assert schedule is not None  # noqa: S101  the loop has run
-    if check_duty:
-        raise _duty_error(drive, schedule, next(load for load in schedule.loads if load.worst_duty > load.allowed_duty))
-    return schedule
+    raise _refused(drive, schedule)
 
 
-def _duty_error(drive: Drive, schedule: DaySchedule, load: AxisLoad) -> InputError:
-    actuator = dict(drive.actuators.axes())[load.axis]
+def _refused(drive: Drive, schedule: DaySchedule) -> InputError:
+    """Why a day's plan cannot be kept."""
+    allowed = "Allowed: a larger duty cycle, a faster drive, less backlash, or a wider dead band."
+    for load in schedule.loads:
+        if load.worst_duty > load.allowed_duty:
+            period = dict(drive.actuators.axes())[load.axis].duty_period / 60.0
+            return InputError(
+                file=str(drive.scene_file.path),
+                key=f"actuators.{load.axis}.duty_cycle",
+                problem=(
+                    f"on {schedule.date.isoformat()} this motor would run for {100.0 * load.worst_duty:.1f} % of "
+                    f"{period:g} min, and it may run for {100.0 * load.allowed_duty:.1f} % at most: the plan is refused"
+                ),
+                allowed=allowed,
+            )
     return InputError(
         file=str(drive.scene_file.path),
-        key=f"actuators.{load.axis}.duty_cycle",
+        key="actuators",
         problem=(
-            f"on {schedule.date.isoformat()} this motor would run for {100.0 * load.worst_duty:.1f} % of "
-            f"{actuator.duty_period / 60.0:g} min, and it may run for {100.0 * load.allowed_duty:.1f} % at most: the "
-            "plan is refused"
+            f"the way home after {schedule.date.isoformat()} does not end before the lens is needed again: the plan is "
+            "refused"
         ),
-        allowed="Allowed: a larger duty cycle, a faster drive, less backlash, or a wider dead band.",
+        allowed=allowed,
     )
 
 
-def _empty_day(drive: Drive, date: dt.date) -> DaySchedule:
+def _empty_day(drive: Drive, date: dt.date, perfect: float = 0.0) -> DaySchedule:
+    """A day without aiming, though a mount without limits could have had some energy [J]."""
     start = day_start(drive.scene_file, date)
     loads = tuple(
         AxisLoad(axis=axis, moves=0, motor_seconds=0.0, worst_duty=0.0, allowed_duty=each.duty_cycle)
@@ -260,43 +279,88 @@ def _empty_day(drive: Drive, date: dt.date) -> DaySchedule:
     )
     return DaySchedule(
         date=date, start=start, track=None, wait_from=float(start + DAY_SECONDS), moves=(), loads=loads,
-        losses=Losses(perfect=0.0, path=0.0, moved=0.0), power=np.zeros(0), dni=np.zeros(0),
+        losses=Losses(perfect=perfect, path=0.0, moved=0.0), power=np.zeros(0), dni=np.zeros(0),
+        dim=np.zeros(0, dtype=np.bool_), fits=True,
     )  # fmt: skip
 
 
-def _scheduled(drive: Drive, date: dt.date, track: Track, dni: Floats) -> DaySchedule:
-    followed = follow_track(drive, track, {axis: each.dead_band for axis, each in drive.actuators.axes()})
+def _scheduled(drive: Drive, date: dt.date, whole: Track, dni: Floats) -> DaySchedule:
+    """The schedule along a path through all instants with the sun high enough."""
+    start = day_start(drive.scene_file, date)
+    lens = drive.scene_file.scene.lens
+    watts = dni * lens.width * lens.length
+    power = power_share(drive.mount, drive.absorbed, whole.tilt, whole.swivel, whole.azimuth, whole.elevation)
+    free_tilt, free_swivel = _free_aim(drive, whole)
+    free = power_share(drive.mount, drive.absorbed, free_tilt, free_swivel, whole.azimuth, whole.elevation)
+    perfect = float(np.trapezoid(free * watts, whole.seconds))
+    bright = power >= max(BEHIND, DIMMEST * float(power.max()))
+    lit = np.flatnonzero(bright)
+    if len(lit) < 2:
+        return _empty_day(drive, date, perfect)
+    here = slice(int(lit[0]), int(lit[-1]) + 1)
+    fitting = _fitting(drive, whole, here, start)
+    fits = float(np.sum(power[fitting])) >= (1.0 - MOST_PATH_LOSS) * float(np.sum(power[here]))
+    here = fitting if fits else here
+    track = whole.part(here)
+    followed = follow_track(drive, track)
+    moves, wait_from, _ = _moves_of_day(drive, track, followed)
+    losses = Losses(
+        perfect=perfect,
+        path=float(np.trapezoid((power * watts)[here], track.seconds)),
+        moved=moved_energy(drive, track, dni[here], followed),
+    )
+    loads = tuple(
+        axis_load(axis, each, [move for move in moves if move.axis == axis]) for axis, each in drive.actuators.axes()
+    )
+    return DaySchedule(
+        date=date, start=start, track=track, wait_from=wait_from, moves=moves, loads=loads, losses=losses,
+        power=power[here], dni=dni[here], dim=~bright[here], fits=fits,
+    )  # fmt: skip
+
+
+def _fitting(drive: Drive, whole: Track, here: slice, start: float) -> slice:
+    """The part of some instants of a path after which the way home ends before the next day's way out may begin.
+
+    That is all of them, but where the sun hardly sets.
+    """
+    while here.stop - here.start > 1:
+        track = whole.part(here)
+        _, wait_from, home_at = _moves_of_day(drive, track, follow_track(drive, track))
+        early, late = (
+            max(0, int(np.ceil(each / GRID_SECONDS))) for each in (start - wait_from, home_at - start - DAY_SECONDS)
+        )
+        if early == 0 and late == 0:
+            break
+        here = slice(here.start + early, max(here.start + early, here.stop - late))
+    return here
+
+
+def _moves_of_day(
+    drive: Drive, track: Track, followed: dict[AxisName, Followed]
+) -> tuple[tuple[Move, ...], float, float]:
+    """All moves of a day, when the first begins and when the last ends [s since 1970 UTC].
+
+    The way home begins when nothing is aimed any more, as a lens that stands still lets the focus walk off; only where
+    the motor has run too much until then it rests for a duty period first.
+    """
     moves: list[Move] = []
-    wait_from = float(track.seconds[0])
+    wait_from, home_at = float(track.seconds[0]), float(track.seconds[-1])
     for axis, each in drive.actuators.axes():
         own = followed[axis].moves
         first = round(float(each.counts(followed[axis].angle[0])))
         last = own[-1].to_counts if own else first
         home = round(float(each.counts(stow_angle(drive, axis))))
         outward = long_way(axis, each, 0.0, home, first, "out")
-        began = track.seconds[0] - WAIT_MARGIN - _length(outward)
-        wait_from = min(wait_from, float(began))
-        moves += long_way(axis, each, float(began), home, first, "out")
-        moves += own
-        moves += long_way(axis, each, float(track.seconds[-1]) + each.duty_period, last, home, "stow")
-    moves.sort(key=lambda move: move.start)
-    path = power_share(drive.mount, drive.absorbed, track.tilt, track.swivel, track.azimuth, track.elevation)
-    free_tilt, free_swivel = _free_aim(drive, track)
-    perfect = power_share(drive.mount, drive.absorbed, free_tilt, free_swivel, track.azimuth, track.elevation)
-    lens = drive.scene_file.scene.lens
-    watts = dni * lens.width * lens.length
-    losses = Losses(
-        perfect=float(np.trapezoid(perfect * watts, track.seconds)),
-        path=float(np.trapezoid(path * watts, track.seconds)),
-        moved=moved_energy(drive, track, dni, followed),
-    )
-    loads = tuple(
-        axis_load(axis, each, [move for move in moves if move.axis == axis]) for axis, each in drive.actuators.axes()
-    )
-    return DaySchedule(
-        date=date, start=day_start(drive.scene_file, date), track=track, wait_from=wait_from, moves=tuple(moves),
-        loads=loads, losses=losses, power=path, dni=dni,
-    )  # fmt: skip
+        began = float(track.seconds[0]) - WAIT_MARGIN - _length(outward)
+        out = long_way(axis, each, began, home, first, "out")
+        done = [*out, *own, *long_way(axis, each, float(track.seconds[-1]) + FINE_STEP, last, home, "stow")]
+        if worst_duty(done, each.duty_period) > each.duty_cycle:
+            later = float(track.seconds[-1]) + each.duty_period
+            done = [*out, *own, *long_way(axis, each, later, last, home, "stow")]
+        moves += done
+        wait_from = min(wait_from, began)
+        home_at = max((home_at, *(move.start + move.motor_seconds for move in done)))
+    return tuple(sorted(moves, key=lambda move: move.start)), wait_from, home_at
 
 
 def _free_aim(drive: Drive, track: Track) -> tuple[Floats, Floats]:
@@ -395,8 +459,7 @@ def setpoint_at(drive: Drive, day: DaySchedule, seconds: float) -> Setpoint:
         state: State = "waiting"
     else:
         index = int((seconds - track.seconds[0]) // GRID_SECONDS)
-        behind = day.power[index] < BEHIND
-        state = "waiting" if behind else "over zenith" if track.over_zenith[index] else "tracking"
+        state = "waiting" if day.dim[index] else "over zenith" if track.over_zenith[index] else "tracking"
     return Setpoint(seconds=seconds, state=state, tilt=angles["tilt"], swivel=angles["swivel"])
 
 

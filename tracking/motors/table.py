@@ -19,7 +19,7 @@ import numpy.typing as npt
 from raytrace.arrays import Floats, Ints
 from tracking.actuator import AxisName
 from tracking.errors import InputError
-from tracking.motors.schedule import DAY_SECONDS, DaySchedule, Drive
+from tracking.motors.schedule import DAY_SECONDS, GRID_SECONDS, DaySchedule, Drive
 from tracking.motors.track import Track, power_share
 from tracking.mount import lens_axes
 
@@ -56,7 +56,8 @@ class AxisScale:
 class PackedTable:
     """The table. `start` in seconds since 1970 UTC; `node_days` counted from the first day; `rows` (nodes, words).
 
-    `zenith` holds, for each day with a passage over the zenith, the day and the ticks of its start and end (n, 3).
+    `spans` (n, 4) holds where an aimed lens is not in the state "tracking": the day, the first and the last tick, and
+    the code of the state.
     """
 
     start: int
@@ -65,18 +66,18 @@ class PackedTable:
     axes: tuple[AxisScale, ...]
     node_days: Words
     rows: Words
-    zenith: Words
+    spans: Words
     wait_seconds: int
     stow_counts: tuple[int, ...]
 
     @property
     def size(self) -> int:
         """Bytes of the table's arrays."""
-        return 2 * (self.node_days.size + self.rows.size + self.zenith.size)
+        return 2 * (self.node_days.size + self.rows.size + self.spans.size)
 
     def packed(self) -> bytes:
         """All words in order, low byte first: what the CRC runs over."""
-        return b"".join(part.astype("<u2").tobytes() for part in (self.node_days, self.rows, self.zenith))
+        return b"".join(part.astype("<u2").tobytes() for part in (self.node_days, self.rows, self.spans))
 
     @property
     def crc(self) -> int:
@@ -132,11 +133,10 @@ def look_up(table: PackedTable, seconds: Ints | Sequence[int]) -> Found:
         rounded = (part * axis.scale + (1 << (KEPT_BITS - 1))) >> KEPT_BITS
         counts[:, k] = np.where(stowed, table.stow_counts[k], axis.offset + whole * axis.scale + rounded)
     tick = second // TICK_SECONDS
-    over = np.zeros(len(since), dtype=np.bool_)
-    for zenith_day, begins, ends in table.zenith.astype(np.int64):
-        over |= (day == zenith_day) & (tick >= begins) & (tick <= ends)
-    state = np.where(second < first, WAITING, np.where(over, OVER_ZENITH, TRACKING))
-    state = np.where(stowed, STOWED, state)
+    state = np.full(len(since), TRACKING)
+    for span_day, begins, ends, code in table.spans.astype(np.int64):
+        state[(day == span_day) & (tick >= begins) & (tick <= ends)] = code
+    state = np.where(stowed, STOWED, np.where(second < first, WAITING, state))
     return Found(state=np.where(inside, state, OUT_OF_PERIOD), counts=counts)
 
 
@@ -177,7 +177,7 @@ def pack(drive: Drive, days: Sequence[DaySchedule], *, budget: int, reserved: in
     """
     axes = [axis for axis, _ in drive.actuators.axes()]
     ends, counts = _sampled(drive, days)
-    zenith = _zenith(days)
+    spans = _spans(days)
     lit = ends[:, 0] != NO_SUN
     scales = _scales(axes, counts[lit]) if lit.any() else tuple(AxisScale(axis=a, offset=0, scale=1) for a in axes)
     weights = _weights(drive, counts)
@@ -186,8 +186,8 @@ def pack(drive: Drive, days: Sequence[DaySchedule], *, budget: int, reserved: in
     least = 0
     for slots in SLOT_CHOICES:
         row_bytes = 2 * (1 + HEAD_WORDS + len(axes) * slots)
-        room = (budget - reserved - 2 * zenith.size) // row_bytes
-        least = least or reserved + 2 * zenith.size + len(must) * row_bytes
+        room = (budget - reserved - 2 * spans.size) // row_bytes
+        least = least or reserved + 2 * spans.size + len(must) * row_bytes
         if room < len(must):
             break
         worst, nodes = _chosen_days(counts, weights, lit, must, min(room, len(days)), slots)
@@ -223,7 +223,7 @@ def pack(drive: Drive, days: Sequence[DaySchedule], *, budget: int, reserved: in
         axes=scales,
         node_days=np.array(nodes, dtype=np.uint16),
         rows=rows,
-        zenith=zenith,
+        spans=spans,
         wait_seconds=int(np.ceil(wait)),
         stow_counts=tuple(round(float(each.counts(stow[axis]))) for axis, each in drive.actuators.axes()),
     )
@@ -245,14 +245,24 @@ def _sampled(drive: Drive, days: Sequence[DaySchedule]) -> tuple[Words, Floats]:
     return ends, counts
 
 
-def _zenith(days: Sequence[DaySchedule]) -> Words:
+def _spans(days: Sequence[DaySchedule]) -> Words:
+    """Spans of other states than tracking; one for each passage over the zenith."""
     found = []
     for at, day in enumerate(days):
-        if day.track is not None and day.track.over_zenith.any():
-            where = np.flatnonzero(day.track.over_zenith)
-            first, last = day.track.seconds[where[0]], day.track.seconds[where[-1]]
-            found.append((at, (first - day.start) // TICK_SECONDS, (last - day.start) // TICK_SECONDS))
-    return np.array(found, dtype=np.uint16).reshape(-1, 3)
+        if day.track is None:
+            continue
+        state = np.full(len(day.track), TRACKING)
+        over = np.flatnonzero(day.track.over_zenith)
+        if len(over):
+            state[over[0] : over[-1] + 1] = OVER_ZENITH
+        state[day.dim] = WAITING
+        edges = [0, *(np.flatnonzero(np.diff(state)) + 1).tolist(), len(state)]
+        for low, high in pairwise(edges):
+            if state[low] != TRACKING:
+                # A state lasts until the next instant of the path.
+                ends = day.track.seconds[low] - day.start, day.track.seconds[high - 1] - day.start + GRID_SECONDS - 1
+                found.append((at, *(int(end) // TICK_SECONDS for end in ends), int(state[low])))
+    return np.array(found, dtype=np.uint16).reshape(-1, 4)
 
 
 def _scales(axes: Sequence[AxisName], counts: Floats) -> tuple[AxisScale, ...]:

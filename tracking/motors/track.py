@@ -8,7 +8,7 @@ whose cheapest path in lost energy is found stage by stage (R. Bellman, Dynamic 
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -60,6 +60,10 @@ class Track:
 
     def __len__(self) -> int:
         return len(self.seconds)
+
+    def part(self, here: slice) -> "Track":
+        """The path through some of its instants."""
+        return Track(**{each.name: getattr(self, each.name)[here] for each in fields(self)})
 
 
 def driven_mount(scene_file: SceneFile, actuators: Actuators | None = None) -> Mount:

@@ -15,6 +15,10 @@
 
 #include <stdint.h>
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 typedef struct {
     double azimuth;   /* deg, clockwise from true north, 0 to 360 */
     double elevation; /* deg above the horizon, with refraction at sea level and 10 degC */
@@ -23,5 +27,9 @@ typedef struct {
 
 /* The sun at a time in seconds since 1970-01-01T00:00:00 UTC; latitude north and longitude east positive, in deg. */
 focalrow_sun_position focalrow_sun(uint32_t utc, double latitude, double longitude);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif
