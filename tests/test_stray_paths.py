@@ -13,6 +13,7 @@ import tracking.response
 from raytrace.trace import prepare
 from tracking.errors import InputError
 from tracking.mount import Setting
+from tracking.paper import stray_figures
 from tracking.plans.moves import chosen_plan
 from tracking.scenefile import read_scene
 from tracking.stray import keepout, park, sharpen, walkoff
@@ -144,6 +145,27 @@ def test_command_prints_table_and_numbers(focalrow: Callable[..., Run], simple_s
     assert all(threshold["source"] for threshold in numbers["thresholds"])
 
 
+def test_pictures_are_no_taller_than_print_allows_and_show_each_bright_surface_once(
+    simple_scene: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(stray_figures, "TALLEST", 5.0)
+    text = simple_scene.read_text(encoding="utf-8")
+    for k, (x, y) in enumerate(((-150, -200), (-150, 200), (150, -200), (150, 200))):
+        text += f'\n[[surroundings]]\nname = "board {k}"\nshape = "plane"\nsize = ["300 mm", "400 mm"]\n'
+        text += f'place = ["{x} mm", "{y} mm", "-100 mm"]\nfixed_to = "lens"\n'
+    simple_scene.write_text(text, encoding="utf-8")
+    scene_file = read_scene(simple_scene)
+    times = day_times(scene_file.site, DAY, HOUR)
+    path = idle_path(scene_file, Setting(20.0, 180.0), times, step=HOUR, rays=1 << 12)
+    pictures = [each for each in stray_figures.idle_figures(path, "a day") if each.name.startswith("stray_flux")]
+    assert len(pictures) > 1
+    assert [each.name for each in pictures[:2]] == ["stray_flux", "stray_flux_2"]
+    assert all(each.figure.get_figheight() <= 5.0 for each in pictures)
+    shown = [name for each in pictures for name in each.numbers]
+    bright = [each.face.name for each in path.faces if each.worst is not None and each.worst.flux >= 1000.0]
+    assert sorted(shown) == sorted(bright)
+
+
 def test_command_refuses_a_tube_that_is_not_there(focalrow: Callable[..., Run], simple_scene: Path) -> None:
     run = focalrow("stray", simple_scene, "--missing-tube", "3")
     assert run.status == 2
@@ -268,7 +290,7 @@ def test_parking_states_a_worst_case_that_random_minutes_do_not_exceed(
     monkeypatch.setattr(park, "SECOND", replace(park.SECOND, poses=2, days=56, step=dt.timedelta(minutes=60)))
     monkeypatch.setattr(park, "FINAL", replace(park.FINAL, poses=1, days=14, step=dt.timedelta(minutes=30)))
     monkeypatch.setattr(sharpen, "SHARP_RAYS", 1 << 16)
-    monkeypatch.setattr(sharpen, "MOST_SHARP", 24)
+    monkeypatch.setattr(sharpen, "MOST_RAYS", 1 << 21)
     text = simple_scene.read_text(encoding="utf-8").replace(
         'kind = "swivel-tilt"', 'kind = "tilt"\nfacing = "180 deg"\ntilt_range = ["0 deg", "60 deg"]'
     )

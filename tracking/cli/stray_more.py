@@ -229,10 +229,9 @@ def parking_text(found: Sequence[Parking], *, width: int) -> str:
         worst = "no light from the lens falls on any listed surface"
         if each.worst is not None:
             worst = (
-                f"the stated worst case is {each.bound / 1e3:.1f} kW/m2, {SPREAD:g} standard errors above the "
-                f"brightest spot found, {each.worst.flux / 1e3:.1f} +- {each.worst.flux_error / 1e3:.1f} kW/m2 on "
-                f"{each.path.faces[each.worst.face].face.name} at {each.worst.time_local:%d %b %H:%M}, in the band "
-                f"'{band(each.bound)}'"
+                f"the stated worst case is {each.bound / 1e3:.1f} kW/m2, in the band '{band(each.bound)}': "
+                f"{SPREAD:g} standard errors above {each.worst.flux / 1e3:.1f} +- {each.worst.flux_error / 1e3:.1f} "
+                f"kW/m2 found on {each.path.faces[each.worst.face].face.name} at {each.worst.time_local:%d %b %H:%M}"
             )
         verdict = (
             f"{LOWER_RISK}: no listed surface was found above the threshold of {each.threshold / 1e3:g} kW/m2. Cover "
@@ -256,8 +255,8 @@ def parking_text(found: Sequence[Parking], *, width: int) -> str:
     note = (
         f"All poses of a grid were ranked and the best ones traced, the last {FINAL.poses} on every {FINAL.days}th day "
         f"at {FINAL.step.total_seconds() / 60:g} min. The best of them was looked at more closely in time around its "
-        f"{PEAKS} highest peaks, and with {SHARP_RAYS} rays at each instant that might be the worst. A pose between "
-        "those of the grid may be better. A listed surface is all that is known: what is not listed may burn. The "
+        f"{PEAKS} highest peaks, and with up to {SHARP_RAYS} rays at instants that might be the worst. A pose "
+        "between those of the grid may be better. A listed surface is all that is known: what is not listed may burn. The "
         "cover is the way to park a lens."
     )
     return section("Where to leave the lens", *parts, paragraph(note, width=width))

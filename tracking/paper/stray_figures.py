@@ -11,6 +11,7 @@ from matplotlib.colors import BoundaryNorm, ListedColormap, to_hex
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from matplotlib.patheffects import withStroke
+from matplotlib.ticker import MaxNLocator
 
 from raytrace.arrays import Floats
 from tracking.paper.style import Picture, drawing, new_figure
@@ -41,6 +42,10 @@ LABEL_WIDTH, LABEL_HEIGHT = 0.46, 0.16
 """Room of a clock time [in]."""
 LABEL_MARGIN = 0.12
 """Share of a map's width or height at its end where a clock time stands on the other side of its spot."""
+THIN = 3.0
+"""Heights of a clock time below which a map has them all along its middle."""
+TICK_ROOM, MOST_TICKS = 0.25, 6
+"""Height for a number of the upright axis [in], and how many it has at most."""
 MINUTE_STEPS = (1.0, 2.0, 5.0, 10.0, 20.0, 60.0, 120.0, 240.0)
 """Bands of the map of minutes [min]."""
 STEPS_OF_A_GAP = 1.5
@@ -251,6 +256,8 @@ def _draw(
     ):  # fmt: skip
         low, high = (where[0] / count * 2.0 - 1.0) * half, ((where[-1] + 1) / count * 2.0 - 1.0) * half
         limit(max(-half, low - MARGIN), min(half, high + MARGIN))
+    upright = (_panel_height(found) - WORDS_HEIGHT) / TICK_ROOM
+    ax.yaxis.set_major_locator(MaxNLocator(min(MOST_TICKS, max(1, int(upright)))))
     if track is not None:
         _draw_track(ax, found.spots, track, lying=lying)
     names = _side_names(found)
@@ -278,6 +285,8 @@ def _draw_track(ax: Axes, spots: tuple[Spot, ...], step: float, *, lying: bool) 
         )
     wide, high = (float(np.diff(limits)[0]) for limits in (ax.get_xlim(), ax.get_ylim()))
     inch = max(wide / PICTURE_WIDTH, high / PANEL_HEIGHT)  # [m on the surface]
+    level = sum(ax.get_ylim()) / 2.0
+    thin = high < THIN * LABEL_HEIGHT * inch
     labelled: list[tuple[float, float]] = []
     ends = {0, len(seen) - 1, *gaps, *(k - 1 for k in gaps)}
     hours = [
@@ -291,6 +300,8 @@ def _draw_track(ax: Axes, spots: tuple[Spot, ...], step: float, *, lying: bool) 
         left = x > ax.get_xlim()[0] + (1.0 - LABEL_MARGIN) * wide
         down = y > ax.get_ylim()[0] + (1.0 - LABEL_MARGIN) * high
         middle = x - (0.5 if left else -0.5) * LABEL_WIDTH * inch, y - (0.5 if down else -0.5) * LABEL_HEIGHT * inch
+        if thin:
+            middle = middle[0], level
         if any(
             abs(middle[0] - other[0]) < LABEL_WIDTH * inch and abs(middle[1] - other[1]) < LABEL_HEIGHT * inch
             for other in labelled
@@ -298,9 +309,10 @@ def _draw_track(ax: Axes, spots: tuple[Spot, ...], step: float, *, lying: bool) 
             continue
         labelled.append(middle)
         text = ax.annotate(
-            f"{seen[k].time_local:%H:%M}", (x, y), xytext=(-4 if left else 4, -4 if down else 4),
-            textcoords="offset points", fontsize=LETTERS, color="white", annotation_clip=True,
-            ha="right" if left else "left", va="top" if down else "bottom",
+            f"{seen[k].time_local:%H:%M}", (x, level if thin else y), color="white", fontsize=LETTERS,
+            xytext=(-4 if left else 4, 0 if thin else -4 if down else 4), textcoords="offset points",
+            ha="right" if left else "left", va="center" if thin else "top" if down else "bottom",
+            annotation_clip=True,
         )  # fmt: skip
         text.set_path_effects([withStroke(linewidth=2.0, foreground="black")])
 
