@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+import math
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -10,9 +11,10 @@ import pytest
 from conftest import Run, flat_table
 
 import tracking.response
-from raytrace.trace import prepare
+from raytrace.stray import stray_light
+from raytrace.trace import prepare, trace_prepared
 from tracking.errors import InputError
-from tracking.mount import Setting
+from tracking.mount import Setting, row_pose
 from tracking.paper import stray_figures
 from tracking.plans.moves import chosen_plan
 from tracking.scenefile import read_scene
@@ -25,7 +27,9 @@ from tracking.stray.sharpen import sharpened, upper, worst_of
 from tracking.stray.stretch import day_times, idle_setting, last_setting, year_times
 from tracking.stray.thresholds import BANDS, LOWER_RISK, THRESHOLDS, band, band_of, skin_seconds
 from tracking.stray.walkoff import PlanRow, plan_rows, shortest, walk_offs
+from tracking.surroundings import faces_around
 
+SCENES = Path(__file__).parents[1] / "scenes"
 HOUR, MINUTE = dt.timedelta(hours=1), dt.timedelta(minutes=1)
 DAY = dt.date(2026, 6, 21)
 
@@ -91,6 +95,32 @@ def test_a_lens_with_its_back_to_the_sun_throws_no_light(simple_scene: Path) -> 
     assert path.lit == 0
     assert path.worst is None
     assert path.first_fire(0.0) is None
+
+
+@pytest.mark.parametrize("tilt", [0.0, 15.0, 70.0])
+@pytest.mark.parametrize("name", ["tropics", "north", "south"])
+def test_maps_of_the_shipped_scenes_hold_the_missed_light_of_the_ledger(name: str, tilt: float) -> None:
+    scene_file = read_scene(SCENES / f"{name}.toml")
+    scene, mount = scene_file.scene, scene_file.mount
+    tilt = min(tilt, mount.tilt_limits[1])
+    prepared = prepare(scene)
+    around = faces_around(surroundings_of(scene_file), mount, tilt, 90.0, scene.lens_height)
+    row = row_pose(mount, tilt, scene.tubes.angle_to_grooves)
+    sun = {"transversal_angle": 4.0 - 0.3 * tilt, "longitudinal_angle": 20.0}
+    found = stray_light(prepared, [each.face for each in around], rays=1 << 15, seed=1, row=row, **sun)
+    # Other rays, by the other loop.
+    ledger = trace_prepared(prepared, rays=1 << 15, seed=2, row=row, **sun).ledger
+    tans = [math.tan(math.radians(angle)) for angle in sun.values()]
+    aperture = scene.lens.width * scene.lens.length / math.sqrt(1.0 + tans[0] ** 2 + tans[1] ** 2)
+    on_maps = sum(
+        float(light.flux.sum()) * each.face.patch_area for each, light in zip(around, found.faces, strict=True)
+    )
+    # Four standard errors of the difference of two such traces; 1e-4 is far below any figure that is told.
+    allowed = 4.0 * math.sqrt(2.0) * found.missed.standard_error + 1e-4
+    assert on_maps / aperture == pytest.approx(
+        ledger.missed - found.away.value + found.before.value, abs=allowed
+    )  # fmt: skip
+    assert on_maps > 0.0
 
 
 def test_a_day_without_a_sun_is_dark(simple_scene: Path) -> None:

@@ -81,7 +81,7 @@ def stray(
     from tracking.scenefile import read_scene
     from tracking.stray.idle import idle_path
     from tracking.stray.refine import refined
-    from tracking.stray.stretch import day_times, idle_setting, year_times
+    from tracking.stray.stretch import DAYS_APART, day_times, idle_setting, year_times
 
     scene_file = read_scene(scene)
     count = scene_file.scene.tubes.count
@@ -103,7 +103,7 @@ def stray(
     from tracking.cli import stray_more as more
     from tracking.cli.stray_table import json_object, table_text
 
-    days = f"every 14th day of {first.year}" if year else f"{first}"
+    days = f"every {DAYS_APART}th day of {first.year}" if year else f"{first}"
     width = console_width()
     with scene_errors(scene), console.progress_bar("Answering what else was asked") as progress:
         ask = more.Asked(

@@ -256,8 +256,8 @@ def parking_text(found: Sequence[Parking], *, width: int) -> str:
         f"All poses of a grid were ranked and the best ones traced, the last {FINAL.poses} on every {FINAL.days}th day "
         f"at {FINAL.step.total_seconds() / 60:g} min. The best of them was looked at more closely in time around its "
         f"{PEAKS} highest peaks, and with up to {SHARP_RAYS} rays at instants that might be the worst. A pose "
-        "between those of the grid may be better. A listed surface is all that is known: what is not listed may burn. The "
-        "cover is the way to park a lens."
+        "between those of the grid may be better. A listed surface is all that is known: what is not listed may burn. "
+        "The cover is the way to park a lens."
     )
     return section("Where to leave the lens", *parts, paragraph(note, width=width))
 

@@ -7,6 +7,7 @@ from tracking.cli.scene_words import closing_sections, dni_source
 from tracking.cli.tables import Column, bullets, number, paragraph, section, table
 from tracking.scenefile import SceneFile
 from tracking.stray.idle import FINE_STEP, FacePath, IdlePath, Spot
+from tracking.stray.stretch import DAYS_APART
 from tracking.stray.thresholds import BANDS, LOWER_RISK, THRESHOLDS, Band, band, band_of, skin_seconds
 
 COVER = (
@@ -25,10 +26,15 @@ COARSE = (
     "but times above a threshold, and maps, are coarse. A --step of 2 min joins them up."
 )
 
+EACH_DAY = (
+    f"Each day traced stands for {DAYS_APART}: through the whole year a spot sees so much about {DAYS_APART} times as "
+    "long."
+)
+
 REFINED = (
-    "The year is traced on every 14th day; then the peak of each surface that sees 1 kW/m2 or more is looked for on "
-    "the days and minutes around its worst instant. A peak that lasts some minutes on a few days of the year, far from "
-    "all days traced, may be missed."
+    f"The year is traced on every {DAYS_APART}th day; then the peak of each surface that sees 1 kW/m2 or more is "
+    "looked for on the days and minutes around its worst instant. A peak that lasts some minutes on a few days of the "
+    "year, far from all days traced, may be missed."
 )
 
 NOT_FOLLOWED = (
@@ -58,11 +64,13 @@ def table_text(
     if dark:
         parts.append(paragraph(f"No light from the lens falls on: {'; '.join(dark)}.", width=width))
     if lit:
+        words = [paragraph(EACH_DAY, width=width), ""] if found.refined else []
         parts.append(
             section(
-                "Longest time that one spot sees more than a threshold, over all instants traced", _minutes(lit, width)
+                "Longest time that one spot sees more than a threshold, over all instants traced",
+                *words, _minutes(lit, width),
             )
-        )
+        )  # fmt: skip
     parts += more
     parts.append(section("Bands of flux", bullets(band_words(), width=width)))
     remarks = [COVER, PLACES, NOT_FOLLOWED, *([COARSE] if found.step > FINE_STEP else [])]
@@ -151,6 +159,7 @@ def json_object(scene_file: SceneFile, found: IdlePath, days: str, missing_tube:
         "rays_per_instant": found.rays,
         "instants_lit": found.lit,
         "peaks_refined": found.refined,
+        "each_day_stands_for_days": DAYS_APART if found.refined else 1,
         "missing_tube": missing_tube,
         "caution": COVER,
         "thresholds": [
