@@ -20,6 +20,7 @@ from tracking.energy.tube_times import cool_down_minutes, share_not_condensed, s
 from tracking.energy.year import STEP_ERROR, Alarm, Year, year_of
 from tracking.energy.year_boil import Boiled, boil, feed_alarms
 from tracking.errors import InputError
+from tracking.mount import Mount
 from tracking.plans.day import day_plan
 from tracking.plans.power import Effort
 from tracking.scenefile import SceneFile, read_scene
@@ -98,6 +99,16 @@ def test_sums_and_balance(plain_year: Year) -> None:
         assert day.fill_after is not None
         assert day.first_steam is not None
         assert day.fill_before < day.first_steam < day.fill_after
+
+
+def test_a_lens_that_stands_still_has_the_sun_behind_it_at_times(scene: SceneFile) -> None:
+    # Steep and turned to the north at 40 deg north: the sun is before it on summer mornings and evenings only.
+    found = year(replace(scene, mount=Mount(kind="fixed", facing=0.0, tilt=80.0)))
+    total, steps = found.total, found.steps
+    assert (steps.dni > 0.0).sum() > 3 * steps.aimed.sum() > 0
+    assert total.aperture > 0.0
+    assert sum(total.ledger.values()) == pytest.approx(total.aperture, rel=1e-9)
+    assert sum(total.absorbed) == pytest.approx(0.7 * total.aperture)  # two tubes of 0.35
 
 
 def test_some_tenths_of_a_litre_to_some_litres_per_tube_and_day(plain_year: Year) -> None:

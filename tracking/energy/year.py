@@ -138,8 +138,10 @@ def year_of(
         not_condensed=share_not_condensed(boiler, steam, boiled.flows["steam"].sum(axis=1) / seconds, air),
         flows=boiled.flows,
     )
+    # A lens that stands still, or does not reach far, has the sun behind it at times.
+    before = cosine > 0.0
     ledger, traces = ledger_of_steps(
-        scene_file, places, chosen, aperture, ledger_rays, part_of(progress, BOILING_SHARE, 1.0)
+        scene_file, places[before], chosen[before], aperture, ledger_rays, part_of(progress, BOILING_SHARE, 1.0)
     )
 
     def period(name: str, which: Floats) -> Period:
