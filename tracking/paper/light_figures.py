@@ -52,7 +52,7 @@ def focal_line(view: LightView) -> Picture:
     top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(1.0, 1.35))
     centre = line.centroid or 0.0
     half = max(1.2 * scene.tubes.outer_diameter, min(1.3 * (line.w95 or 0.0), 0.6 * scene.lens.width))
-    _draw_profile(top, view, here, centre)
+    _draw_profile(top, view, here, centre, half)
     figure.legend(handles=top.get_legend_handles_labels()[0], loc="outside upper left", ncols=4)
     image = bottom.pcolormesh(
         found.edges * MM,
@@ -118,7 +118,7 @@ def _edges_about(centres: Floats) -> Floats:
     return np.concatenate([[2 * centres[0] - middle[0]], middle, [2 * centres[-1] - middle[-1]]])
 
 
-def _draw_profile(axes: Axes, view: LightView, here: Profiles, centre: float) -> None:
+def _draw_profile(axes: Axes, view: LightView, here: Profiles, centre: float, half: float) -> None:
     line, tubes = view.trace.focal_line, view.scene.tubes
     axes.stairs(here.ratio[0], here.edges * MM, color="black", lw=1.0, fill=False)
     top = float(here.ratio[0].max())
@@ -132,10 +132,12 @@ def _draw_profile(axes: Axes, view: LightView, here: Profiles, centre: float) ->
             axes.annotate(name, ((centre + 0.5 * width) * MM, height), xytext=(5, 0), textcoords="offset points",
                           va="center", fontsize=8.5)  # fmt: skip
     label = f"{'absorbers' if tubes.count > 1 else 'absorber'}, {tubes.absorber_diameter * MM:.0f} mm across"
+    radius = 0.5 * tubes.absorber_diameter
     for k in range(tubes.count) if view.along_grooves else ():
         middle = view.row.offset[0] + (k - 0.5 * (tubes.count - 1)) * tubes.spacing * view.row.row[0]
-        axes.axvspan((middle - 0.5 * tubes.absorber_diameter) * MM, (middle + 0.5 * tubes.absorber_diameter) * MM,
-                     color="#dddddd", zorder=0, label=label if k == 0 else None)  # fmt: skip
+        if abs(middle - centre) < half + radius:  # else it lies beside what is shown
+            axes.axvspan((middle - radius) * MM, (middle + radius) * MM, color="#dddddd", zorder=0, label=label)
+            label = "_one is named"
     axes.set_ylim(0.0, 1.42 * top)
     axes.set_ylabel("flux over DNI")
     axes.set_title(f"On the plane of the tubes; {view.words}", fontsize=8.5)

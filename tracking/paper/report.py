@@ -55,7 +55,8 @@ th[scope=row] { font-weight: normal; }
 table.brief th[scope=row] { white-space: nowrap; }
 table.words td, table.words th { text-align: left; }
 pre { white-space: pre-wrap; overflow-wrap: anywhere; background: #f2f2f2; padding: .6rem; font-size: .9rem; }
-@media (max-width: 40rem) { .wide { overflow-x: auto; } .wide img { min-width: 38rem; } .hint { display: block; } }
+@media (max-width: 40rem) { .wide { overflow-x: auto; } .wide img { min-width: 38rem; } .hint { display: block; }
+  table { font-size: .78rem; } th, td { padding: .15rem .25rem; } }
 @media (max-width: 30rem) { body { padding: .6rem; } table { font-size: .72rem; } th, td { padding: .15rem .2rem; } }
 @media print { @page { margin: 15mm; } body { max-width: none; padding: 0 1px; font-size: 10.5pt; }
   nav { display: none; } h2, caption { break-after: avoid; }
@@ -121,7 +122,7 @@ def _breakable(text: str) -> str:
 
 HINT = "On a narrow screen pictures slide sideways within their frames."
 
-BRIEF = 12
+BRIEF = 10
 """Names of rows that are all no longer than this are not broken [characters]."""
 
 SHORT_TABLE = 20

@@ -94,7 +94,9 @@ def _draw_near(axes: Axes, view: LightView, rays: tuple[RayPath, ...], shift: fl
         if one_colour:
             colour, dashes = _FATES.get(ray.fate, (style.PURPLE, ":"))
         axes.plot(ray.points[:, 0] * MM, ray.points[:, 2] * MM, color=colour, ls=dashes, lw=0.8, zorder=1)
-    span = max(0.09, 2.0 * scene.tubes.outer_diameter, 0.75 * (view.trace.focal_line.w90 or 0.0))
+    least = max(0.09, 2.0 * scene.tubes.outer_diameter)
+    # Light that is not brought together at all would show everything small.
+    span = max(least, min(0.75 * (view.trace.focal_line.w90 or 0.0), 0.5 * scene.lens.width))
     axes.plot([shift * MM], [-scene.lens_height * MM], marker="+", ms=12, mew=1.6, color="black", zorder=5)
     axes.set_xlim((shift - span) * MM, (shift + span) * MM)
     axes.set_ylim(-(scene.lens_height + span) * MM, -(scene.lens_height - span) * MM)

@@ -35,13 +35,18 @@ def flux(view: LightView) -> tuple[Picture, Picture]:
         "tube_with_highest_peak": brightest + 1,
     }
     share, peak = f"{100 * power[hottest]:.1f} % of the aperture power", f"{peaks[brightest] / 1e3:.1f} kW/m2"
-    if len(power) == 1:
+    if power[hottest] <= 0.0:
+        alt = "no light reaches the tubes"
+    elif len(power) == 1:
         alt = f"the tube takes {share}, with a peak of {peak}"
     else:
         alt = (
             f"tube {hottest + 1} of {len(power)} takes the most light, {share}; the highest peak is {peak}, on tube "
             f"{brightest + 1}"
         )
+    middle = ""
+    if power[hottest] > 0.0:
+        middle = f" The light on tube {hottest + 1} has its middle {abs(off_lens):.0f} deg off the side of the lens."
     return (
         Picture(
             name="flux-maps",
@@ -53,10 +58,7 @@ def flux(view: LightView) -> tuple[Picture, Picture]:
         Picture(
             name="flux-rings",
             title="Flux around the tubes",
-            alt=(
-                f"Rings of flux around each absorber, mean along the tube: {alt}. The light on tube "
-                f"{hottest + 1} has its middle {abs(off_lens):.0f} deg off the side of the lens.{only}"
-            ),
+            alt=(f"Rings of flux around each absorber, mean along the tube: {alt}.{middle}{only}"),
             figure=_rings(maps, ring_mean, shown),
             numbers=numbers | {"mean_along_tube_w_m2": (1e3 * ring_mean).tolist(), "middle_off_lens_deg": off_lens},
         ),
