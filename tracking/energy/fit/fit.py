@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from raytrace.response import ResponseTable
+from raytrace.scene import Scene
 from tracking.energy.fit.height import BestHeight, Progress, best_height
 from tracking.energy.fit.hours import Hours, Span, hours_of
 from tracking.energy.fit.judge import Judge
@@ -98,7 +99,7 @@ def fit_of(
         built, table = _first_table(scene_file, aimed(scene_file, hours), table_of, effort, steps)
         judge = Judge(built, hours, table)
         if moved == "by-plan":
-            way = by_plan(built, span, hours, table)
+            way = by_plan(built, span, hours, table, steps.part(0.2))
         else:
             way = seasonal(judge) if moved == "seasonal" else standing_still(judge)
     if worst_month:
@@ -176,7 +177,7 @@ def _first_table(
     if first.interrupted:
         raise KeyboardInterrupt
     built = at_height(scene_file, first.height.value)
-    return built, table_of(built, steps.part(0.4))
+    return built, table_of(built, steps.part(0.2))
 
 
 def _of_worst_month(scene_file: SceneFile, way: Moved, effort: Effort, steps: _Steps) -> tuple[BestHeight, Moved]:
@@ -185,23 +186,33 @@ def _of_worst_month(scene_file: SceneFile, way: Moved, effort: Effort, steps: _S
     tried: dict[int, tuple[BestHeight, Moved]] = {}
     height = scene_file.scene.lens_height
     while True:
-        scene = replace(scene_file.scene, lens_height=height)
-        a_day = []
-        for month in range(1, 13):
+        try:
+            month = _worst_month(replace(scene_file.scene, lens_height=height), way, quick)
+            if month in tried:
+                return tried[month]
             part = of_month(way, month)
-            energies = absorbed_energies(scene, way.mount, drawn(part.light, scene, quick, part.guess), quick)
-            a_day.append(float(energies.mean()) / part.hours.days)
-        month = 1 + int(np.argmin(a_day))
-        if month in tried:
-            return tried[month]
-        part = of_month(way, month)
-        found = best_height(
-            scene_file.scene, way.mount, part.light, effort=effort, guess=part.guess, progress=steps.part(0.3)
-        )
+            found = best_height(
+                scene_file.scene, way.mount, part.light, effort=effort, guess=part.guess, progress=steps.part(0.3)
+            )
+        except KeyboardInterrupt:
+            if not tried:
+                raise
+            best, part = list(tried.values())[-1]
+            return replace(best, interrupted=True), part
         tried[month] = found, part
         height = found.height.value
         if len(tried) == MOST_ROUNDS or found.interrupted:
             return tried[month]
+
+
+def _worst_month(scene: Scene, way: Moved, quick: Effort) -> int:
+    """The month in which least is absorbed a day, 1 to 12, by few traces."""
+    a_day = []
+    for month in range(1, 13):
+        part = of_month(way, month)
+        energies = absorbed_energies(scene, way.mount, drawn(part.light, scene, quick, part.guess), quick)
+        a_day.append(float(energies.mean()) / part.hours.days)
+    return 1 + int(np.argmin(a_day))
 
 
 def of_month(way: Moved, month: int) -> Moved:

@@ -172,14 +172,13 @@ def best_height(
     """
     effort = effort or Effort()
     curve = Curve(scene, mount, drawn(light, scene, effort, guess), effort)
-    interrupted = False
     try:
         _search(curve, lowest_height(scene, mount), progress)
+        return _outcome(curve, light.total, interrupted=False)
     except KeyboardInterrupt:
         if len(curve.known) < 2:
             raise
-        interrupted = True
-    return _outcome(curve, light.total, interrupted=interrupted)
+    return _outcome(curve, light.total, interrupted=True)
 
 
 def _search(curve: Curve, lowest: float, progress: Progress | None) -> None:

@@ -9,6 +9,7 @@ import numpy as np
 
 from raytrace.arrays import Floats
 from raytrace.response import ResponseTable
+from raytrace.trace import Progress
 from tracking.energy.fit.hours import (
     DAY_STEP,
     Hours,
@@ -90,11 +91,13 @@ def seasonal(judge: Judge) -> Moved:
     )
 
 
-def by_plan(scene_file: SceneFile, span: Span, hours: Hours, table: ResponseTable) -> Moved:
+def by_plan(
+    scene_file: SceneFile, span: Span, hours: Hours, table: ResponseTable, progress: Progress | None = None
+) -> Moved:
     """The lens moved by the plan with the fewest moves of each day that stands for a month.
 
     The light of such a day, under a clear sky, is weighed so that the aimed aperture gets the energy of all days that
-    it stands for.
+    it stands for. `progress` is told the share done after each day.
 
     Raises
     ------
@@ -103,7 +106,10 @@ def by_plan(scene_file: SceneFile, span: Span, hours: Hours, table: ResponseTabl
     """
     clear = scene_file if scene_file.sky.source != "file" else replace(scene_file, sky=Sky())
     plans, parts, settings = [], [], []
-    for day, standing_for in _days(span, hours):
+    days = tuple(_days(span, hours))
+    for number, (day, standing_for) in enumerate(days):
+        if progress is not None:
+            progress(number / len(days))
         of_day = hours_of(clear, Span(year=day.year, month=day.month, day=day.day))
         if not len(of_day) or not len(standing_for):
             continue
