@@ -6,6 +6,7 @@ import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
+from tracking.cli import console
 from tracking.cli.options import wrong
 
 
@@ -24,6 +25,13 @@ def check_folder(folder: Path | None, *, option: str = "--out") -> None:
     parent = next(place for place in (folder.absolute(), *folder.absolute().parents) if place.exists())
     if not parent.is_dir() or not os.access(parent, os.W_OK):
         raise wrong(option, f"{parent} cannot be written to", "a folder that you may write to")
+
+
+def write_if_asked(folder: Path | None, texts: Mapping[str, str | bytes]) -> None:
+    """Write texts into a folder, where there is one, and say so on standard error."""
+    if folder is not None:
+        write_files(folder, texts)
+        console.talk(f"Wrote {', '.join(texts)} to {folder}.")
 
 
 def write_files(folder: Path, texts: Mapping[str, str | bytes]) -> None:

@@ -161,9 +161,7 @@ def fit(
         "fit.txt": table_text(scene_file, fitted.fit, sections, width=width),
         "fit.json": console.as_json(numbers | {"wrong_way": wrong_way_object(cost)}),
     }
-    if out is not None:
-        files.write_files(out, texts)
-        console.talk(f"Wrote {', '.join(texts)} to {out}.")
+    files.write_if_asked(out, texts)
     console.result(texts["fit.json" if json else "fit.txt"])
 
 

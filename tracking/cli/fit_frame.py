@@ -189,7 +189,5 @@ def tell_frame(scene: Path, *, json: bool, out: Path | None) -> None:
         "fit_frame.txt": frame_text(scene_file, width=console_width()),
         "fit_frame.json": console.as_json(frame_object(scene_file)),
     }
-    if out is not None:
-        files.write_files(out, texts)
-        console.talk(f"Wrote {', '.join(texts)} to {out}.")
+    files.write_if_asked(out, texts)
     console.result(texts["fit_frame.json" if json else "fit_frame.txt"])

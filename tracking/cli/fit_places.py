@@ -67,9 +67,7 @@ def tell_places(question: Question, places: Path, where: Where, *, json: bool, o
         "fit_places.txt": places_text(question, answers, width=console_width()),
         "fit_places.json": console.as_json(places_object(question, places, answers)),
     }
-    if out is not None:
-        files.write_files(out, texts)
-        console.talk(f"Wrote {', '.join(texts)} to {out}.")
+    files.write_if_asked(out, texts)
     console.result(texts["fit_places.json" if json else "fit_places.txt"])
     if len(wrong) == len(answers):
         raise typer.Exit(1)

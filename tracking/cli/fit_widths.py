@@ -61,9 +61,7 @@ def tell_widths(
         "fit_widths.txt": widths_text(told, width=console_width()),
         "fit_widths.json": console.as_json(widths_object(told)),
     }
-    if out is not None:
-        files.write_files(out, texts)
-        console.talk(f"Wrote {', '.join(texts)} to {out}.")
+    files.write_if_asked(out, texts)
     console.result(texts["fit_widths.json" if json else "fit_widths.txt"])
 
 
