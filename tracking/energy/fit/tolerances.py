@@ -27,8 +27,10 @@ SCALES = (0.2, 0.4, 0.6, 0.8, 1.0)
 """Parts of its own limit up to which each error is drawn."""
 
 GROWTH = 2.0
-CHORDS = 2
-"""Steps of the search: outward by this factor, then so many points between the last two, by the chord."""
+CHORDS = 5
+CLOSE = 0.1
+"""Steps of the search: outward by this factor, then so many points between the last two by the chord, until one of them
+has a loss that is so close to the wanted one, as a share of it."""
 
 FEWER_DRAWS, FEWER_RAYS = 4, 2
 """Hours and rays are cut to such a part for the machines that are drawn: their own differences are far larger."""
@@ -168,8 +170,9 @@ def _sensitivity(trial: _Trial, kind: ErrorKind) -> Sensitivity:
     for loss in LOSSES:
         for _ in range(CHORDS):
             ends = _bracket(energies, loss)
-            if ends is not None:
-                at(_chord(energies, ends, loss))
+            if ends is None or min(abs(1.0 - float(at(end).sum()) / whole - loss) for end in ends) < CLOSE * loss:
+                break
+            at(_chord(energies, ends, loss))
     sizes = tuple(_size(energies, loss) for loss in LOSSES)
     return Sensitivity(key=kind.key, unit=kind.unit, own=kind.own, most=kind.most, sizes=sizes)
 
