@@ -5,7 +5,7 @@ import datetime as dt
 import json
 import math
 from collections.abc import Callable
-from itertools import pairwise
+from itertools import groupby, pairwise
 from pathlib import Path
 
 import jsonschema
@@ -29,7 +29,7 @@ from tracking.motors.mount_errors import MountErrors, corrected_actuators, tilte
 from tracking.motors.safety import SAFE_CONCENTRATION, ConcentrationMap, Stow, defocus, pose_bins, stow_pose
 from tracking.motors.schedule import Drive, day_schedule, day_track, long_way, prepare_drive, setpoint_at, trial
 from tracking.motors.strategy import Move, follow_dead_band, follow_interval, make_move, worst_duty
-from tracking.motors.table import OUT_OF_PERIOD, STOWED, TRACKING, WAITING, look_up, measured_error, pack
+from tracking.motors.table import OUT_OF_PERIOD, STATE_NAMES, STOWED, TRACKING, WAITING, look_up, measured_error, pack
 from tracking.motors.track import best_tilt, driven_mount, power_share
 from tracking.mount import aim_path, lens_angles, lens_axes, sun_vector
 from tracking.scenefile import SceneFile, read_scene
@@ -312,6 +312,42 @@ def test_states_through_a_day(drive: Drive) -> None:
     for axis in ("tilt", "swivel"):
         moves = [move for move in day.moves if move.axis == axis]
         assert all(a.to_counts == b.from_counts for a, b in pairwise(moves))
+
+
+def test_where_the_sun_hardly_sets_each_day_is_home_before_the_next(tmp_path: Path) -> None:
+    # At 78 degrees north in June the sun is never lower than 11 degrees.
+    north = ('latitude = "13.9 deg"', 'latitude = "78 deg"')
+    drive = tropics(tmp_path, north)
+    days = [day_schedule(drive, dt.date(2026, 6, day)) for day in (20, 21)]
+    for axis in ("tilt", "swivel"):
+        moves = [move for day in days for move in day.moves if move.axis == axis]
+        for before, after in pairwise(moves):
+            assert before.start + before.motor_seconds <= after.start
+            assert before.to_counts == after.from_counts
+    assert all(0.0 < day.losses.path_loss < 0.1 for day in days)
+    with pytest.raises(InputError, match="the way home after 2026-06-20 does not end before the lens is needed again"):
+        day_schedule(tropics(tmp_path, north, ('speed = "0.5 deg/s"', 'speed = "0.05 deg/s"')), dt.date(2026, 6, 20))
+
+
+def test_a_lens_whose_sun_leaves_the_range_at_noon_waits_for_it_and_says_so(tmp_path: Path) -> None:
+    # Facing north at 27 degrees south in June, the tilt to the sun is 51 degrees at noon and more before and after.
+    text = (ROOT / "scenes" / "south.toml").read_text(encoding="utf-8")
+    for old, new in (
+        ('facing = "90 deg"', 'facing = "0 deg"'),
+        ('approach = "falling"', 'approach = "falling"\nsoft_limits = ["56 deg", "84 deg"]'),
+    ):
+        assert old in text
+        text = text.replace(old, new)
+    path = tmp_path / "south.toml"
+    path.write_text(text, encoding="utf-8")
+    drive = drive_of(read_scene(path))
+    day = day_schedule(drive, dt.date(2026, 6, 21))
+    assert day.track is not None
+    found = look_up(pack(drive, [day], budget=2000), day.track.seconds.astype(np.int64))
+    told = [STATE_NAMES[code] for code in found.state]
+    assert told == [setpoint_at(drive, day, float(second)).state for second in day.track.seconds]
+    assert [state for state, _ in groupby(told)] == ["tracking", "waiting", "tracking"]
+    assert day.losses.path_loss > 0.3
 
 
 def test_a_wider_dead_band_moves_less_and_loses_more(drive: Drive) -> None:

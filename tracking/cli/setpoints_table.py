@@ -185,11 +185,25 @@ def _safety_words(plan: MotorPlan, export: CExport, ways: IdlePath | None) -> li
             f"{BIN_SWIVEL:g} deg, have a way out by one axis.{cover}{_excess(export)}"
         ),
         *_traced_words(ways),
+        *_waiting_words(plan),
         (
             "A pose counts as safe where the light below the lens nowhere reaches the flux at which wood ignites, on a "
             "plane parallel to the lens, so neither on tubes nor frame nor ground. What faces slanting light squarely "
             "sees more; it still dazzles, and what is dark and dry still gets hot."
         ),
+    ]
+
+
+def _waiting_words(plan: MotorPlan) -> list[str]:
+    days = sum(bool(day.dim.any()) for day in plan.days)
+    if days == 0:
+        return []
+    return [
+        (
+            f"CAUTION: on {days} day{'s' if days > 1 else ''} the sun leaves the ranges and comes back. While the state "
+            "between two times of tracking is 'waiting for sun' the focus would fall beside the tubes: the lens belongs "
+            "in its way out until then."
+        )
     ]
 
 

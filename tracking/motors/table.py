@@ -246,16 +246,12 @@ def _sampled(drive: Drive, days: Sequence[DaySchedule]) -> tuple[Words, Floats]:
 
 
 def _spans(days: Sequence[DaySchedule]) -> Words:
-    """Spans of other states than tracking; one for each passage over the zenith."""
+    """Spans of other states than tracking."""
     found = []
     for at, day in enumerate(days):
         if day.track is None:
             continue
-        state = np.full(len(day.track), TRACKING)
-        over = np.flatnonzero(day.track.over_zenith)
-        if len(over):
-            state[over[0] : over[-1] + 1] = OVER_ZENITH
-        state[day.dim] = WAITING
+        state = np.where(day.dim, WAITING, np.where(day.track.over_zenith, OVER_ZENITH, TRACKING))
         edges = [0, *(np.flatnonzero(np.diff(state)) + 1).tolist(), len(state)]
         for low, high in pairwise(edges):
             if state[low] != TRACKING:

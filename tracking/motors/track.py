@@ -46,7 +46,8 @@ class Track:
     """A path of both axes; arrays (n,), angles in [deg], times in seconds since 1970 UTC.
 
     `strict_tilt`, `strict_swivel` are the settings of a mount whose motors keep up with everything.
-    `over_zenith` marks where the path leaves them, or the swivel rests, with the sun near the zenith.
+    `over_zenith` marks all from the first to the last instant at which the path leaves them, or the swivel rests, with
+    the sun near the zenith.
     """
 
     seconds: Floats
@@ -160,6 +161,10 @@ def follow(
         )
         left = off > OFF_AIM
     near = elevation > 90.0 - ZENITH_CONE
+    over = np.flatnonzero((near | (left & (elevation > HIGH_SUN))) & (mount.kind == "swivel-tilt"))
+    over_zenith = np.zeros(len(seconds), dtype=np.bool_)
+    if len(over):
+        over_zenith[over[0] : over[-1] + 1] = True
     return Track(
         seconds=seconds,
         azimuth=azimuth,
@@ -168,7 +173,7 @@ def follow(
         swivel=swivel,
         strict_tilt=strict_tilt,
         strict_swivel=strict_swivel,
-        over_zenith=np.asarray(near | (left & (elevation > HIGH_SUN))) & (mount.kind == "swivel-tilt"),
+        over_zenith=over_zenith,
     )
 
 
