@@ -10,7 +10,8 @@ import time
 import numpy as np
 from measuring import SCENES, SEED, is_quick, print_heading, print_table
 
-from raytrace.response import LIT, ResponseTable, build_response
+from raytrace.response import ResponseTable, build_response
+from raytrace.response.build import LIT
 from raytrace.trace import prepare, trace_prepared
 from tracking.mount import row_pose
 from tracking.response import varies_with_tilt

@@ -1,7 +1,4 @@
-"""Interpolation on a grid whose axes have nodes of their own spacing: cubic, and linear in the values at the nodes."""
-
-import itertools
-from collections.abc import Sequence
+"""Interpolation between nodes of their own spacing: weights of the nodes, for cubics and for straight lines."""
 
 import numpy as np
 
@@ -55,16 +52,11 @@ def axis_weights(nodes: Floats, where: Floats) -> tuple[Ints, Floats]:
     return read, weights
 
 
-def interpolate(axes: Sequence[Floats], values: Floats, places: Sequence[Floats]) -> Floats:
-    """Values at (m,) places on each of the axes, from `values` of shape (n1, n2, ..., q); returns (m, q)."""
-    stencils = [axis_weights(nodes, where) for nodes, where in zip(axes, places, strict=True)]
-    result = np.zeros((len(places[0]), values.shape[-1]))
-    for corner in itertools.product(range(STENCIL), repeat=len(axes)):
-        weight = np.ones(len(places[0]))
-        for (_, weights), k in zip(stencils, corner, strict=True):
-            weight = weight * weights[:, k]
-        used = weight != 0.0
-        if used.any():
-            index = tuple(read[used, k] for (read, _), k in zip(stencils, corner, strict=True))
-            result[used] += weight[used, None] * values[index]
-    return result
+def linear_weights(nodes: Floats, where: Floats) -> tuple[Ints, Floats]:
+    """Linear interpolation along one axis, in the shape of `axis_weights`."""
+    read, weights = axis_weights(nodes, where)
+    if len(nodes) > 1:
+        cell = np.clip(np.searchsorted(nodes, where, side="right") - 1, 0, len(nodes) - 2)
+        share = np.clip((where - nodes[cell]) / (nodes[cell + 1] - nodes[cell]), 0.0, 1.0)
+        weights = np.stack([np.zeros_like(share), 1.0 - share, share, np.zeros_like(share)], axis=1)
+    return read, weights

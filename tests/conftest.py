@@ -90,7 +90,7 @@ def simple_scene(tmp_path: Path) -> Path:
 
 def flat_table(*, tubes: int) -> "ResponseTable":
     """A response table that lets half of the light reach each tube and 0.4 be absorbed, at all angles; invented."""
-    from raytrace.response import Domain, ResponseTable, TableError
+    from raytrace.response import Domain, ResponseTable, TableError, TubePlaces
 
     shares = [0.5] * tubes + [0.4] * tubes + [0.004, 0.012, 0.016, 0.006, 0.0]
     return ResponseTable(
@@ -98,7 +98,7 @@ def flat_table(*, tubes: int) -> "ResponseTable":
         longitudinal=np.array([-90.0, 90.0]),
         tilt=np.array([0.0]),
         values=np.broadcast_to(np.array(shares), (2, 2, 1, len(shares))),
-        tubes=tubes,
+        places=TubePlaces(tilt=np.array([0.0]), tangent=np.zeros((1, tubes))),
         domain=Domain(transversal=(-90.0, 90.0), longitudinal=(-90.0, 90.0)),
         error=TableError(worst=0.002, typical=0.0002, where_lit=0.001, checks=32),
         mirrored=(False, False),

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import raytrace.response as response_module
+import raytrace.response.build as build_module
+import raytrace.response.keep as keep_module
 from raytrace.response import ResponseTable, build_response, load_or_build
 from raytrace.scene import Lens, RowPose, Scene, SunOptics, Tubes
 from raytrace.trace import prepare, trace_prepared
@@ -38,12 +39,11 @@ def sloped(tilt: float) -> RowPose:
 def small() -> Iterator[None]:
     """Coarse tables: their errors are larger than those of real ones, their construction is the same."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(response_module, "RAYS_OF_A_NODE", ((0.05, 1 << 9), (1.0, 1 << 11)))
-        patch.setattr(response_module, "CHECK_RAYS", 1 << 12)
-        patch.setattr(response_module, "MOST_NODES", 250)
-        patch.setattr(response_module, "MOST_NODES_WITH_TILT", 900)
-        patch.setattr(response_module, "SCAN_STEP", 12.0)
-        patch.setattr(response_module, "SCAN_STEP_WITH_TILT", 21.0)
+        patch.setattr(build_module, "RAYS_OF_A_NODE", ((0.05, 1 << 9), (math.inf, 1 << 11)))
+        patch.setattr(build_module, "CHECK_RAYS", 1 << 12)
+        patch.setattr(build_module, "MOST_RAYS", 500_000)
+        patch.setattr(build_module, "MOST_RAYS_WITH_TILT", 1_500_000)
+        patch.setattr(build_module, "SCAN_STEP", 12.0)
         yield
 
 
@@ -60,9 +60,9 @@ def test_a_table_says_what_traces_say(table: ResponseTable) -> None:
     for k, (across, along) in enumerate(angles.T):
         direct = trace_prepared(prepared, transversal_angle=across, longitudinal_angle=along, rays=1 << 14, seed=9)
         for n, tube in enumerate(direct.tubes):
-            # Fewer rays a node and a third of the nodes of a real table, where tubes end and touch: coarse, not wrong.
-            assert said.intercepted[k, n] == pytest.approx(tube.intercepted_fraction.value, abs=0.1)
-            assert said.absorbed[k, n] == pytest.approx(tube.absorbed_fraction.value, abs=0.1)
+            # A fortieth of the rays of a real table.
+            assert said.intercepted[k, n] == pytest.approx(tube.intercepted_fraction.value, abs=0.02)
+            assert said.absorbed[k, n] == pytest.approx(tube.absorbed_fraction.value, abs=0.02)
         assert said.centroid[k] == pytest.approx(direct.focal_line.centroid, abs=0.006)
 
 
@@ -85,7 +85,7 @@ def test_half_a_turn_takes_a_tilt_to_its_opposite() -> None:
     direct = trace_prepared(
         prepare(SCENE), transversal_angle=-1.0, longitudinal_angle=-5.0, row=sloped(-40.0), rays=1 << 16
     )
-    assert [t.intercepted_fraction.value for t in direct.tubes] == pytest.approx(down.intercepted[0].tolist(), abs=0.1)
+    assert [t.intercepted_fraction.value for t in direct.tubes] == pytest.approx(down.intercepted[0].tolist(), abs=0.02)
     with pytest.raises(ValueError, match="the tilt is needed"):
         table.at([1.0], [5.0])
 
@@ -99,7 +99,7 @@ def test_a_kept_table_is_read_back_and_a_damaged_one_built_anew(
         built.append(scene)
         return table
 
-    monkeypatch.setattr(response_module, "build_response", build)
+    monkeypatch.setattr(keep_module, "build_response", build)
     folder = tmp_path / "kept"
 
     def load(scene: Scene = SCENE) -> ResponseTable:

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from raytrace.response import Domain, ResponseTable, TableError
+from raytrace.response import Domain, ResponseTable, TableError, TubePlaces
 from tracking.energy.plan_water import plan_water
 from tracking.mount import Setting
 from tracking.plans.marks import day_settings
@@ -32,7 +32,7 @@ def hill_table(*, half: float = 6.0) -> ResponseTable:
         longitudinal=np.array([-90.0, 90.0]),
         tilt=np.array([0.0]),
         values=values,
-        tubes=2,
+        places=TubePlaces(tilt=np.array([0.0]), tangent=np.zeros((1, 2))),
         domain=Domain(transversal=(-90.0, 90.0), longitudinal=(-90.0, 90.0)),
         error=TableError(worst=0.0, typical=0.0, where_lit=0.0, checks=32),
         mirrored=(False, False),
