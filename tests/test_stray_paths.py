@@ -367,6 +367,7 @@ def test_a_worse_random_minute_raises_the_worst_case_and_widens_the_cover(
     monkeypatch.setattr(park, "CHECK_ROUNDS", 2)
     monkeypatch.setattr(park, "FINAL", replace(park.FINAL, rays=1 << 10))
     monkeypatch.setattr(sharpen, "SHARP_RAYS", 1 << 12)
+    monkeypatch.setattr(sharpen, "MOST_RAYS", 1 << 17)
     found = _parked(simple_scene, ())
     assert found.keeps
     assert found.cover == ()
@@ -456,6 +457,8 @@ def test_command_answers_what_else_was_asked(
     monkeypatch.setattr(tracking.response, "response_table", lambda *_, **__: flat_table(tubes=2))
     monkeypatch.setattr(walkoff, "WATCHED", dt.timedelta(minutes=30))
     monkeypatch.setattr(walkoff, "WALK_STEP", dt.timedelta(minutes=30))
+    monkeypatch.setattr(walkoff, "SURE_RAYS", 1 << 12)
+    monkeypatch.setattr(keepout, "DEPTHS", 25)
     text = simple_scene.read_text(encoding="utf-8")
     simple_scene.write_text(f'{text}tilt_marks = "10 deg"\nswivel_marks = "15 deg"\n', encoding="utf-8")
     options = ("--date", "2026-12-21", "--after-plan", "--step", "3 h", "--rays", "1024")
