@@ -200,9 +200,9 @@ def _waiting_words(plan: MotorPlan) -> list[str]:
         return []
     return [
         (
-            f"CAUTION: on {days} day{'s' if days > 1 else ''} the sun leaves the ranges and comes back. While the state "
-            "between two times of tracking is 'waiting for sun' the focus would fall beside the tubes: the lens belongs "
-            "in its way out until then."
+            f"CAUTION: on {days} day{'s' if days > 1 else ''} the sun leaves the ranges and comes back. While the "
+            "state between two times of tracking is 'waiting for sun' the focus would fall beside the tubes: until "
+            "then the lens belongs in its way out, or under a cover where there is none."
         )
     ]
 
@@ -245,7 +245,7 @@ def _firmware_words(export: CExport) -> list[str]:
             f"{dt.datetime.fromtimestamp(export.error.worst_at, tz=dt.UTC):%Y-%m-%d %H:%M} UTC, and "
             f"{export.error.mrad_elsewhere:.2f} mrad away from the ends of the ranges, where paths bend sharply; "
             f"{100.0 * export.error.power:.2f} % of DNI times aperture at the worst moment, "
-            f"{100.0 * export.error.energy:.3f} % of the energy."
+            f"{100.0 * max(0.0, export.error.energy):.3f} % of the energy."
         ),
         f"The clock may be wrong by {export.clock_error} s at most; a clock that is not set means: stow.",
     ]

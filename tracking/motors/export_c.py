@@ -339,7 +339,8 @@ typedef struct {
     int32_t swivel;
 } focalrow_setpoint;
 
-/* The setpoint at a time. */
+/* The setpoint at a time. A firmware that moves once a step asks for the middle of it, half a step ahead; where counts
+   go against APPROACH it passes them by BACKLASH and comes back, so that the slack always lies on the same side. */
 focalrow_setpoint focalrow_lookup(uint32_t utc);
 
 /* The shorter way from a pose to one from which no focus falls on tubes, frame or ground. */
