@@ -386,7 +386,8 @@ def test_ways_out_are_safe_from_every_pose_of_their_bin(drive: Drive) -> None:
     assert sum(each.way_out is not None for each in bins) > 0.9 * len(bins)
     for each in bins[::7]:
         tilt, swivel = rng.uniform(*each.tilt), rng.uniform(*each.swivel)
-        for axis, angle in [(way.axis, way.angle) for way in (each.way_out, each.wind) if way is not None]:
+        ways = (each.by_tilt, each.by_swivel, each.wind)
+        for axis, angle in [(way.axis, way.angle) for way in ways if way is not None]:
             there = (angle, swivel) if axis == "tilt" else (tilt, angle)
             seen = lens_angles(drive.mount, *there, swivel, 90.0 - tilt)  # an aimed lens has the sun on its normal
             concentration = drive.chart.at(seen.transversal, seen.longitudinal, seen.incidence)

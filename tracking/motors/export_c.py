@@ -19,6 +19,7 @@ from tracking.motors.table import (
     HEAD_WORDS,
     LARGEST_ARRAY,
     NO_SUN,
+    AxisScale,
     PackedTable,
     TableError,
     look_up,
@@ -39,33 +40,36 @@ VALUE_LIMIT = 2**31 - 1
 AXIS_CODES: dict[AxisName, int] = {"tilt": 0, "swivel": 1}
 NO_AXIS = 2
 AXIS_BITS = 2
+NO_WORD = 0xFFFF
+WAY_WORDS = 4
+"""Words of a bin of poses."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PoseTable:
     """The bins of poses as integers, in rising counts.
 
-    For each bin the axis to move (0 tilt, 1 swivel, 2 none) and the counts to go to, and likewise for wind, whose axis
-    stands two bits higher. `turn` is a whole turn in counts where the swivel has no end, else 0.
+    For each bin the axis of the shorter way out (0 tilt, 1 swivel, 2 none), plus 4 times the axis of the way for wind;
+    and the words of the ways by tilt, by swivel and for wind. Counts of a way = offset + word * scale of its axis;
+    NO_WORD stands for none. `turn` is a whole turn in counts where the swivel has no end, else 0.
     """
 
     tilt_edges: tuple[int, ...]
     swivel_edges: tuple[int, ...]
     turn: int
-    axes: tuple[int, ...]
-    ways: tuple[int, ...]
-    winds: tuple[int, ...]
+    scales: tuple[AxisScale, AxisScale]
+    words: tuple[tuple[int, int, int, int], ...]
 
     @property
     def size(self) -> int:
         """Bytes of the arrays."""
-        return 4 * (len(self.tilt_edges) + len(self.swivel_edges) + 2 * len(self.ways)) + 2 * len(self.axes)
+        return 4 * (len(self.tilt_edges) + len(self.swivel_edges)) + 2 * WAY_WORDS * len(self.words)
 
     @property
     def crc(self) -> int:
         """CRC-32 in the order in which the exported check reads the arrays."""
         parts = [struct.pack(f"<{len(edges)}i", *edges) for edges in (self.tilt_edges, self.swivel_edges)]
-        parts += [struct.pack("<Hii", *each) for each in zip(self.axes, self.ways, self.winds, strict=True)]
+        parts += [struct.pack(f"<{WAY_WORDS}H", *each) for each in self.words]
         return zlib.crc32(b"".join(parts))
 
 
@@ -215,7 +219,7 @@ def _opening(export: CExport) -> list[str]:
         "   that pose makes no focus under any sun of the period; if it is 0, the lens must be covered by hand);",
         "3. home both axes at every start, after every loss of power or of counts, and once a day at night;",
         "4. stop the motor at once when a limit switch opens, never drive further into it, and take the other axis out",
-        "   by focalrow_emergency(); if no axis can move, raise the alarm: somebody must cover the lens;",
+        "   by focalrow_emergency_by(); if that says NO_WAY, raise the alarm: somebody must cover the lens;",
         "5. treat every state but TRACKING and OVER_ZENITH as not aimed; never keep an old setpoint when a call says",
         "   OUT_OF_PERIOD or STOWED, and never extrapolate; where WAITING comes between two times of tracking the sun",
         "   has left the ranges and the focus would fall beside the tubes: stay at focalrow_emergency() meanwhile;",
@@ -346,6 +350,9 @@ focalrow_setpoint focalrow_lookup(uint32_t utc);
 /* The shorter way from a pose to one from which no focus falls on tubes, frame or ground. */
 focalrow_setpoint focalrow_emergency(int32_t tilt, int32_t swivel);
 
+/* The way by one axis, 0 tilt or 1 swivel, where the other one must not move. */
+focalrow_setpoint focalrow_emergency_by(uint32_t axis, int32_t tilt, int32_t swivel);
+
 /* The pose in which the sheet lies flattest of those that one axis reaches and from which no focus falls, for wind. */
 focalrow_setpoint focalrow_wind(int32_t tilt, int32_t swivel);
 
@@ -459,7 +466,7 @@ def _edges(each: Actuator | None, edges: Sequence[float]) -> list[int]:
 
 
 def pose_table(drive: Drive, bins: Sequence[PoseBin]) -> PoseTable:
-    """The bins as integers; one bin for all swivels where the swivel makes no difference."""
+    """The bins as integers."""
     drives = dict(drive.actuators.axes())
     tilt_drive, swivel_drive = drives.get("tilt"), drives.get("swivel")
     tilts = sorted({each.tilt for each in bins})
@@ -473,43 +480,57 @@ def pose_table(drive: Drive, bins: Sequence[PoseBin]) -> PoseTable:
         swivels.reverse()
         swivel_edges.reverse()
     by_place = {(each.tilt, each.swivel): each for each in bins}
+    ways = [way for each in bins for way in (each.by_tilt, each.by_swivel, each.wind) if way is not None]
+    angles = {axis: [way.angle for way in ways if way.axis == axis] for axis in AXIS_CODES}
+    scales = {axis: _way_scale(axis, drives.get(axis), angles[axis]) for axis in AXIS_CODES}
 
-    def target(way: WayOut | None) -> tuple[int, int]:
+    def word(way: WayOut | None) -> int:
         if way is None:
-            return NO_AXIS, 0
-        return AXIS_CODES[way.axis], round(float(drives[way.axis].counts(way.angle)))
+            return NO_WORD
+        counts = round(float(drives[way.axis].counts(way.angle)))
+        return (counts - scales[way.axis].offset) // scales[way.axis].scale  # never beyond a soft limit
 
-    def entry(each: PoseBin) -> tuple[int, int, int]:
-        (axis, counts), (wind_axis, wind_counts) = target(each.way_out), target(each.wind)
-        return axis | wind_axis << AXIS_BITS, counts, wind_counts
+    def entry(each: PoseBin) -> tuple[int, int, int, int]:
+        out, wind = (NO_AXIS if way is None else AXIS_CODES[way.axis] for way in (each.way_out, each.wind))
+        return out | wind << AXIS_BITS, word(each.by_tilt), word(each.by_swivel), word(each.wind)
 
-    rows = [[entry(by_place[tilt, swivel]) for swivel in swivels] for tilt in tilts]
-    turning = {AXIS_CODES["swivel"] << AXIS_BITS | code for code in range(3)}
-    turning |= {AXIS_CODES["swivel"] | code << AXIS_BITS for code in range(3)}
-    if all(each == row[0] and each[0] not in turning for row in rows for each in row):
-        rows = [row[:1] for row in rows]
-        swivel_edges = [swivel_edges[0], swivel_edges[-1]]
-    axes, ways, winds = zip(*(each for row in rows for each in row), strict=True)
     turn = 0
     if swivel_drive is not None and drive.mount.swivel_limits is None:
         turn = round(360.0 * swivel_drive.linkage.counts_per_travel)
     return PoseTable(
-        tilt_edges=tuple(tilt_edges), swivel_edges=tuple(swivel_edges), turn=turn, axes=axes, ways=ways, winds=winds
+        tilt_edges=tuple(tilt_edges),
+        swivel_edges=tuple(swivel_edges),
+        turn=turn,
+        scales=(scales["tilt"], scales["swivel"]),
+        words=tuple(entry(by_place[tilt, swivel]) for tilt in tilts for swivel in swivels),
     )
+
+
+def _way_scale(axis: AxisName, drive: Actuator | None, angles: Sequence[float]) -> AxisScale:
+    """Offset and scale of the words for the ways by an axis to these angles [deg]."""
+    if drive is None or not angles:
+        return AxisScale(axis=axis, offset=0, scale=1)
+    counts = [round(float(drive.counts(angle))) for angle in angles]
+    return AxisScale(axis=axis, offset=min(counts), scale=max(1, -(-(max(counts) - min(counts)) // (NO_WORD - 1))))
 
 
 def _pose_arrays(poses: PoseTable) -> list[str]:
     return [
-        "/* Bins of poses in counts; of each the axis of the way out (bits 0 and 1: 0 tilt, 1 swivel, 2 none) and of",
-        "   the way for wind (bits 2 and 3), and the counts of these axes. */",
+        "/* Bins of poses in counts. Of each the axis of the shorter way out (bits 0 and 1: 0 tilt, 1 swivel, 2 none)",
+        "   and of the way for wind (bits 2 and 3); and the words of the ways by tilt, by swivel and for wind. */",
         f"#define TILT_BINS {len(poses.tilt_edges) - 1}u",
         f"#define SWIVEL_BINS {len(poses.swivel_edges) - 1}u",
         f"#define SWIVEL_TURN INT32_C({poses.turn}) /* counts of a whole turn where the swivel has no end; else 0 */",
         *_array("int32_t", "tilt_edges", poses.tilt_edges),
         *_array("int32_t", "swivel_edges", poses.swivel_edges),
-        *_array("uint16_t", "way_axes", poses.axes),
-        *_array("int32_t", "ways", poses.ways),
-        *_array("int32_t", "winds", poses.winds),
+        *(
+            f"#define {scale.axis.upper()}_WAY_{name} {_i32(value)}"
+            for scale in poses.scales
+            for name, value in (("OFFSET", scale.offset), ("SCALE", scale.scale))
+        ),
+        f"#define WAY_WORDS {WAY_WORDS}u",
+        f"#define NO_WORD {NO_WORD}u",
+        *_array("uint16_t", "ways", (word for each in poses.words for word in each)),
         f"#define POSES_CRC32 {_u32(poses.crc)}",
         "",
     ]
@@ -725,36 +746,46 @@ static uint32_t pose_bin(int32_t tilt, int32_t swivel, int32_t *turns)
     return bin_of(tilt_edges, TILT_BINS, tilt) * SWIVEL_BINS + bin_of(swivel_edges, SWIVEL_BINS, inside);
 }
 
-/* One axis goes to its counts, the other one stays. */
-static focalrow_setpoint one_axis(uint32_t axis, int32_t counts, int32_t turns, int32_t tilt, int32_t swivel)
+/* One axis goes by the word of a bin's way, the other one stays. */
+static focalrow_setpoint one_axis(uint32_t axis, uint32_t word, int32_t turns, int32_t tilt, int32_t swivel)
 {
     focalrow_setpoint found = {FOCALROW_EMERGENCY, 0, 0};
     found.tilt = tilt;
     found.swivel = swivel;
-    if (axis == 0u) {
-        found.tilt = counts;
-    } else if (axis == 1u) {
-        found.swivel = counts + turns;
-    } else {
+    if (axis > 1u || word == NO_WORD) {
         found.state = FOCALROW_NO_WAY;
+    } else if (axis == 0u) {
+        found.tilt = TILT_WAY_OFFSET + (int32_t)word * TILT_WAY_SCALE;
+    } else {
+        found.swivel = SWIVEL_WAY_OFFSET + (int32_t)word * SWIVEL_WAY_SCALE + turns;
     }
     return found;
+}
+
+static uint32_t way_word(uint32_t bin, uint32_t column)
+{
+    return FOCALROW_READ16(&ways[bin * WAY_WORDS + column]);
+}
+
+focalrow_setpoint focalrow_emergency_by(uint32_t axis, int32_t tilt, int32_t swivel)
+{
+    int32_t turns = 0;
+    uint32_t bin = pose_bin(tilt, swivel, &turns);
+    return one_axis(axis, axis > 1u ? NO_WORD : way_word(bin, 1u + axis), turns, tilt, swivel);
 }
 
 focalrow_setpoint focalrow_emergency(int32_t tilt, int32_t swivel)
 {
     int32_t turns = 0;
     uint32_t bin = pose_bin(tilt, swivel, &turns);
-    uint32_t axis = FOCALROW_READ16(&way_axes[bin]) & 3u;
-    return one_axis(axis, (int32_t)FOCALROW_READ32(&ways[bin]), turns, tilt, swivel);
+    return focalrow_emergency_by(way_word(bin, 0u) & 3u, tilt, swivel);
 }
 
 focalrow_setpoint focalrow_wind(int32_t tilt, int32_t swivel)
 {
     int32_t turns = 0;
     uint32_t bin = pose_bin(tilt, swivel, &turns);
-    uint32_t axis = ((uint32_t)FOCALROW_READ16(&way_axes[bin]) >> 2) & 3u;
-    return one_axis(axis, (int32_t)FOCALROW_READ32(&winds[bin]), turns, tilt, swivel);
+    return one_axis((way_word(bin, 0u) >> 2) & 3u, way_word(bin, 3u), turns, tilt, swivel);
 }
 
 static uint32_t crc_byte(uint32_t crc, uint32_t byte)
@@ -817,9 +848,9 @@ int focalrow_check_table(void)
         crc = crc_long(crc, (uint32_t)FOCALROW_READ32(&swivel_edges[k]));
     }
     for (k = 0u; k < TILT_BINS * SWIVEL_BINS; k++) {
-        crc = crc_word(crc, FOCALROW_READ16(&way_axes[k]));
-        crc = crc_long(crc, (uint32_t)FOCALROW_READ32(&ways[k]));
-        crc = crc_long(crc, (uint32_t)FOCALROW_READ32(&winds[k]));
+        for (column = 0u; column < WAY_WORDS; column++) {
+            crc = crc_word(crc, way_word(k, column));
+        }
     }
     return (crc ^ UINT32_C(0xFFFFFFFF)) == POSES_CRC32;
 }

@@ -70,6 +70,8 @@ def plan_object(plan: MotorPlan, export: CExport) -> dict[str, Any]:
                     "swivel_from_deg": each.swivel[0],
                     "swivel_to_deg": each.swivel[1],
                     "way_out": _way(plan, each.way_out),
+                    "by_tilt": _way(plan, each.by_tilt),
+                    "by_swivel": _way(plan, each.by_swivel),
                     "wind": _way(plan, each.wind),
                 }
                 for each in plan.bins
@@ -337,7 +339,7 @@ def plan_schema() -> dict[str, Any]:
     pose = _record(
         {
             "tilt_from_deg": number, "tilt_to_deg": number, "swivel_from_deg": number, "swivel_to_deg": number,
-            "way_out": way, "wind": way,
+            "way_out": way, "by_tilt": way, "by_swivel": way, "wind": way,
         }
     )  # fmt: skip
     error = _record(

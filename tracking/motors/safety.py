@@ -212,15 +212,22 @@ def _lean(mount: Mount, tilt: float, swivel: float) -> float:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PoseBin:
-    """A bin of aimed poses [deg], the shorter way out of it, and the one after which the sheet lies flattest, for wind.
+    """A bin of aimed poses [deg], the ways out of it by each axis, and the one that lays the sheet flattest, for wind.
 
-    None where no pose that one axis reaches is safe.
+    None where no pose that the axis reaches is safe.
     """
 
     tilt: tuple[float, float]
     swivel: tuple[float, float]
-    way_out: WayOut | None
+    by_tilt: WayOut | None
+    by_swivel: WayOut | None
     wind: WayOut | None
+
+    @property
+    def way_out(self) -> WayOut | None:
+        """The shorter way."""
+        ways = [way for way in (self.by_tilt, self.by_swivel) if way is not None]
+        return min(ways, key=lambda way: way.seconds, default=None)
 
 
 def pose_bins(mount: Mount, actuators: Actuators, chart: ConcentrationMap) -> tuple[PoseBin, ...]:
@@ -256,7 +263,7 @@ def _pose_bin(
     middle = (0.5 * sum(tilt), 0.5 * sum(swivel))
     turns = dict.fromkeys((swivel[0], middle[1], swivel[1]))
     corners = [(lean, turn) for lean in (tilt[0], middle[0], tilt[1]) for turn in turns]
-    best: WayOut | None = None
+    shortest: dict[AxisName, WayOut] = {}
     flattest: tuple[float, WayOut] | None = None
     for axis, drive in actuators.axes():
         here = middle[0] if axis == "tilt" else middle[1]
@@ -277,9 +284,12 @@ def _pose_bin(
         seconds = drive.seconds(np.full_like(angles, here), angles)
         for angle, time in zip(angles[safe], seconds[safe], strict=True):
             way = WayOut(axis=axis, angle=float(angle), seconds=float(time))
-            if best is None or way.seconds < best.seconds:
-                best = way
+            if axis not in shortest or way.seconds < shortest[axis].seconds:
+                shortest[axis] = way
             lean = _lean(mount, *((way.angle, middle[1]) if axis == "tilt" else (middle[0], way.angle)))
             if flattest is None or lean < flattest[0]:
                 flattest = lean, way
-    return PoseBin(tilt=tilt, swivel=swivel, way_out=best, wind=None if flattest is None else flattest[1])
+    return PoseBin(
+        tilt=tilt, swivel=swivel, by_tilt=shortest.get("tilt"), by_swivel=shortest.get("swivel"),
+        wind=None if flattest is None else flattest[1],
+    )  # fmt: skip
