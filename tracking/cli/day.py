@@ -33,11 +33,16 @@ def day(
         bool,
         typer.Option(
             "--direct",
-            help="Trace each instant, as without a kept response table and with --rays or --relative-error.",
+            help="Trace each instant instead of reading the response table; so do --rays and --relative-error.",
         ),
     ] = False,
     table: Annotated[  # noqa: FBT002
-        bool, typer.Option("--table", help="Build the scene's response table first, if none is kept: half a minute.")
+        bool,
+        typer.Option(
+            "--table",
+            help="Build the response table, if none is kept, also for a row that stays while the lens tilts: "
+            "a quarter of a minute.",
+        ),
     ] = False,
     share: Annotated[
         float | None,
@@ -91,7 +96,7 @@ def day(
         typer.Option(metavar="DIR", help="Also write text, JSON and CSV there.", show_default=False),
     ] = None,
 ) -> None:
-    """Settings of the lens and power on each tube through a day, from ray traces, and the day's sums."""
+    """Settings of the lens and power on each tube through a day, the day's sums and the plan of moves."""
     from tracking.cli import files, options
     from tracking.cli.day_sheet import check_season, check_sheet
     from tracking.cli.day_wish import PlanWish

@@ -15,14 +15,14 @@ from tracking.energy.plan_water import PlanWater, plan_water
 from tracking.plans.day import Day, day_plan
 from tracking.plans.moves import MovesPlan, chosen_plan
 from tracking.plans.power import Effort
-from tracking.response import kept_response_table, response_table
+from tracking.response import kept_response_table, response_table, varies_with_tilt
 from tracking.scenefile import SceneFile
 
 MINUTES_PER_HOUR = 60.0
 
 NO_PLAN = (
-    "There is no plan of moves yet: it needs the response table, which takes about a minute to build, once. "
-    "--table builds it."
+    "Each instant was traced, and there is no plan of moves yet: it needs the response table, which takes about a "
+    "quarter of a minute to build, once, for a row that stays while the lens tilts. --table builds it."
 )
 
 
@@ -45,7 +45,9 @@ def print_day(
         response = None if direct else kept_response_table(scene_file)
         # A plan by hand is asked for by its own options: then powers may still be traced, and the plan has its table.
         plan_table = kept_response_table(scene_file) if wish.is_asked and direct else response
-        if (table or wish.is_asked) and plan_table is None:
+        # A table over two angles takes as long as tracing a day; with the tilt as a third one, five times that.
+        quick = not direct and not varies_with_tilt(scene_file)
+        if (quick or table or wish.is_asked) and plan_table is None:
             plan_table = built_table(scene_file)
             response = None if direct else plan_table
         with console.progress_bar("Tracing the day (the very first run compiles first)") as progress:
