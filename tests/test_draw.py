@@ -19,7 +19,7 @@ from tracking.paper.light_figures import focal_line
 from tracking.paper.light_view import LightView
 from tracking.paper.reach_figure import _hour
 from tracking.paper.sun_figures import _half_width, band_words
-from tracking.paper.tube_figures import _middle_of
+from tracking.paper.tube_figures import _middle_of, flux
 from tracking.scenefile import read_scene
 
 PICTURES = {
@@ -111,9 +111,10 @@ def test_words_of_pictures_hold_where_curves_are_lopsided_or_broken() -> None:
     ring[[0, 71]], ring[70] = 0.0, 2.0  # between 350 and 355 deg
     assert _middle_of(ring, edges) == pytest.approx(-7.5)
     tried = np.array([0.5, 0.6, 0.7])
-    assert band_words(tried[[0, 2]], tried) == "anywhere from 500 to 700 mm"
-    assert band_words(tried[[0, 1]], tried) == "600 mm or lower"
-    assert band_words(tried[[1, 1]], tried) == "at 600 mm"
+    assert band_words(tried[[0, 2]], tried) == "best anywhere from 500 to 700 mm"
+    assert band_words(tried[[0, 1]], tried) == "best 600 mm or lower"
+    assert band_words(tried[[1, 1]], tried) == "best at 600 mm"
+    assert band_words(None, tried) == "no light"
 
 
 def test_a_plan_that_ends_at_midnight_ends_at_24_h() -> None:
@@ -130,6 +131,9 @@ def test_absorbers_stand_in_the_profile_where_they_are(simple_scene: Path) -> No
         found = trace(scene, transversal_angle=1.0, longitudinal_angle=0.0, rays=4096, row=row)
         view = LightView(scene=scene, trace=found, row=row, dni=800.0)
         assert view.along_grooves == (angle == 0.0)
+        maps, _ = flux(view)
+        # Colours end at the peak that the tables tell, not at the brightest of noisy patches.
+        assert maps.figure.axes[0].collections[0].get_clim() == (0.0, max(maps.numbers["peak_flux_w_m2"]) / 1e3)
         top = focal_line(view).figure.axes[0]
         boxes = [patch.get_extents().transformed(top.transData.inverted()) for patch in top.patches]
         bands[angle] = sorted((box.x0, box.x1) for box in boxes if box.width < 100.0)

@@ -150,7 +150,7 @@ def check_numbers(focalrow: Callable[..., Run], scene: Path, numbers: dict[str, 
     assert cost["right"]["best_height_m"] == height["height_m"]
     lost = 1.0 - cost["wrong"]["absorbed_kwh"]["value"] / cost["right"]["absorbed_kwh"]["value"]
     assert cost["loss"]["value"] == pytest.approx(lost)
-    verb = "loses {:.1f} %" if lost >= 0.0 else "absorbs {:.1f} %"
+    verb = "loses {:.2f} %" if lost >= 0.0 else "absorbs {:.2f} %"
     shown = [
         f"the other way round {verb.format(100.0 * abs(lost))}",
         f"<td>{cost['wrong']['absorbed_kwh']['value']:.1f}</td>",

@@ -186,7 +186,7 @@ def wrong_way_section(scene_file: SceneFile, year: int, found: WrongWaySpan | No
         paragraphs=(words + turn_words(cut_for, scene_file.scene.lens.grooves_toward),),
         tables=(
             Table(
-                caption=f"Absorbed over {year}; the errors of the losses above are smaller than these two apart",
+                caption=f"Absorbed over {year}; the losses above are surer than these, as both ways share their hours",
                 heading=("Sheet", f"At {here} [kWh]", "+-", "Best height", "There [kWh]", "+-"),
                 rows=(row("Right", found.right), row("Wrong", found.wrong)),
             ),
@@ -197,7 +197,7 @@ def wrong_way_section(scene_file: SceneFile, year: int, found: WrongWaySpan | No
 def _loses(loss: Estimate) -> str:
     verb = "loses" if loss.value >= 0.0 else "absorbs"
     more = "" if loss.value >= 0.0 else " more"
-    return f"{verb} {100.0 * abs(loss.value):.1f} % (+- {100.0 * loss.standard_error:.1f}){more}"
+    return f"{verb} {100.0 * abs(loss.value):.2f} % (+- {100.0 * loss.standard_error:.2f}){more}"
 
 
 # The plan of moves --------------------------------------------------------------------------------------------------

@@ -156,7 +156,7 @@ def _light(told: Told) -> Section:
 def _heights_of_days(told: Told) -> Table:
     found = next(picture for picture in told.pictures if picture.name == "heights").numbers
     here = told.scene_file.scene.lens_height
-    bands = [band_words(band, found["lens_height_m"]) for band in found["band_m"]]
+    bands = [band_words(band, found["lens_height_m"]).removeprefix("best ") for band in found["band_m"]]
     nearest = min(range(len(found["lens_height_m"])), key=lambda k: abs(found["lens_height_m"][k] - here))
     return Table(
         caption="Lens height for the most energy of a day, from sums over full hours, coarser than the day below",
@@ -194,7 +194,7 @@ def _day(told: Told) -> Section:
     return Section(
         title=f"The day, kept aimed: {plan.date.isoformat()}",
         paragraphs=(
-            f"Local wall clock, {' and '.join(offsets) or 'no sun'}. DNI: {dni_source(told.scene_file)}.",
+            f"Local wall clock, {' and '.join(offsets)}." if offsets else "Local wall clock.",
             (
                 f"Sums of the day: aperture {totals.aperture / JOULES_PER_KWH:.2f} kWh, absorbed "
                 f"{totals.absorbed / JOULES_PER_KWH:.2f} kWh, aimed for {totals.hours_aimed:.1f} h."
@@ -262,7 +262,10 @@ def _uncertainty(told: Told) -> Section:
                     ("share absorbed", _of_aperture(trace.absorbed_fraction)),
                     ("power of each tube in the one trace", "beside it in its table"),
                     ("entries of the one trace's ledger", f"about that of the share absorbed; {trace.rays:,} rays"),
-                    ("peak flux on a tube", "not estimated: the brightest of many noisy patches, rather too high"),
+                    (
+                        "peak flux on a tube",
+                        "not estimated; one half of the rays picks the patch, the other tells its flux",
+                    ),
                     ("w90 of the focal line", width),
                     ("power at an instant, energy of the day", f"from the response table: {by_table}"),
                     ("energy of the plan of moves", "the same; its differences from perfect aiming are smaller"),

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
 
 from raytrace.arrays import Floats
 from tracking.mount import MIN_ELEVATION, aim, lens_angles
@@ -29,6 +30,9 @@ ROOMY = 25
 """Marks of a day up to which they keep their full size."""
 
 PATH_STEP = dt.timedelta(minutes=5)
+EDGE = 20.0
+"""Azimuth from the left edge [deg] within which there is no room for words on the left."""
+
 HOURS_APART = 3
 """Hours of the day that are written beside its path."""
 
@@ -79,15 +83,19 @@ def sun_and_reach(scene_file: SceneFile, plan: Day, moves: MovesPlan | None) -> 
     tilts = [i.aim.setting.tilt for i in aimed if i.aim is not None]
     name = "declination setting" if scene_file.mount.kind == "polar" else "tilt"
     worst = max((abs(i.aim.angles.longitudinal) for i in aimed if i.aim is not None), default=0.0)
-    span = f"runs from {min(tilts):.0f} to {max(tilts):.0f} deg" if tilts else "is not used"
+    told = f"the sun stays below {MIN_ELEVATION:g} deg and nothing is aimed."
+    if tilts:
+        told = (
+            f"the lens can be aimed at {len(reached)} of {len(aimed)} instants with the sun at {MIN_ELEVATION:g} deg "
+            f"or above; its {name} runs from {min(tilts):.0f} to {max(tilts):.0f} deg and the skew along the grooves "
+            f"goes up to {worst:.0f} deg. {_moves_words(moves)}"
+        )
     return Picture(
         name="sun-and-reach",
         title="The sun's path, the mount's reach and the day's moves",
         alt=(
             f"The sun's path at {scene_file.site.name or 'the site'} on {len(dates)} days over the mount's reach. On "
-            f"{plan.date.isoformat()} the lens can be aimed at {len(reached)} of {len(aimed)} instants with the sun "
-            f"at {MIN_ELEVATION:g} deg or above; its {name} {span} and the skew along the grooves goes up to "
-            f"{worst:.0f} deg. {_moves_words(moves)}"
+            f"{plan.date.isoformat()} {told}"
         ),
         figure=figure,
         numbers={
@@ -176,8 +184,10 @@ def _draw_sun(
     axes.plot(azimuth[hours], elevation[hours], ls="", marker=marker, ms=3.6, color=colour)
     for k in hours if named else ():
         if times[k].hour % HOURS_APART == 0 and elevation[k] >= MIN_ELEVATION:
-            text = axes.annotate(f"{times[k].hour} h", (azimuth[k], elevation[k]), xytext=(7, 6),
-                                 textcoords="offset points", fontsize=8.0)  # fmt: skip
+            # Beside the path, away from the middle, but within the picture.
+            left = EDGE < azimuth[k] - start < 180.0
+            text = axes.annotate(f"{times[k].hour} h", (azimuth[k], elevation[k]), xytext=(-7 if left else 7, 6),
+                                 ha="right" if left else "left", textcoords="offset points", fontsize=8.0)  # fmt: skip
             text.set_path_effects([style.halo()])
 
 
@@ -228,6 +238,7 @@ def _draw_settings(
     ]
     if ends:
         axes.set_xlim(math.floor(min(ends)), math.ceil(max(ends)))
+    axes.xaxis.set_major_locator(MaxNLocator(nbins=12, integer=True, steps=[1, 2, 3, 4, 6, 10]))
     axes.set_xlabel(f"local clock time on {plan.date.isoformat()} [h]")
     title = "Settings of the lens. Thin: perfect aiming"
     if stretches:

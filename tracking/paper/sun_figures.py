@@ -145,14 +145,13 @@ def heights(
             energy[d, h] = float(np.dot(watts, spans[d])) / 1e3
             if progress is not None:
                 progress(done / all_traces)
-    best = tried[energy.argmax(axis=1)]
-    bands = [tried[day >= BAND * day.max()][[0, -1]] for day in energy]
+    bands = [tried[day >= BAND * day.max()][[0, -1]] if day.max() > 0.0 else None for day in energy]
     figure = new_figure(4.2)
     axes = figure.subplots()
     for d, date in enumerate(dates):
         colour, dashes, marker = LINES[d % len(LINES)]
         axes.plot(tried * MM, energy[d], color=colour, ls=dashes, marker=marker, ms=4, lw=1.3,
-                  label=f"{date.day} {MONTHS[date.month - 1]}: best {band_words(bands[d], tried)}")  # fmt: skip
+                  label=f"{date.day} {MONTHS[date.month - 1]}: {band_words(bands[d], tried)}")  # fmt: skip
     axes.axvline(
         scene.lens_height * MM,
         color="black",
@@ -169,7 +168,7 @@ def heights(
     here = int(np.argmin(np.abs(tried - scene.lens_height)))
     told = "; ".join(
         f"{date.isoformat()}: {energy[d, here]:.2f} kWh at the scene's height, at most {energy[d].max():.2f} kWh, "
-        f"best {band_words(bands[d], tried)}"
+        f"{band_words(bands[d], tried)}"
         for d, date in enumerate(dates)
     )
     return Picture(
@@ -181,23 +180,27 @@ def heights(
             "lens_height_m": tried.tolist(),
             "dates": [date.isoformat() for date in dates],
             "absorbed_kwh": energy.tolist(),
-            "best_lens_height_m": best.tolist(),
-            "band_m": [band.tolist() for band in bands],
+            "best_lens_height_m": [
+                None if band is None else float(tried[day.argmax()]) for band, day in zip(bands, energy, strict=True)
+            ],
+            "band_m": [None if band is None else band.tolist() for band in bands],
             "rays_each": RAYS_AT_HEIGHTS,
         },
     )
 
 
-def band_words(band: Sequence[float] | Floats, tried: Sequence[float] | Floats) -> str:
+def band_words(band: Sequence[float] | Floats | None, tried: Sequence[float] | Floats) -> str:
     """Heights that are about the best; those at an end of what was tried may go on beyond it."""
+    if band is None:
+        return "no light"
     low, high = (f"{end * MM:.0f}" for end in band)
     if band[0] == tried[0] and band[1] == tried[-1]:
-        return f"anywhere from {low} to {high} mm"
+        return f"best anywhere from {low} to {high} mm"
     if band[0] == tried[0]:
-        return f"{high} mm or lower"
+        return f"best {high} mm or lower"
     if band[1] == tried[-1]:
-        return f"{low} mm or higher"
-    return f"at {low} mm" if low == high else f"from {low} to {high} mm"
+        return f"best {low} mm or higher"
+    return f"best at {low} mm" if low == high else f"best from {low} to {high} mm"
 
 
 def _at_height(scene: Scene, height: float) -> Scene:

@@ -52,7 +52,7 @@ def flux(view: LightView) -> tuple[Picture, Picture]:
             name="flux-maps",
             title="Flux on the tubes, unrolled",
             alt=f"Maps of flux along and around each absorber, unrolled: {alt}.{only}",
-            figure=_unrolled(maps, kilowatts, shown, view),
+            figure=_unrolled(maps, kilowatts, shown, view, max(peaks) / 1e3),
             numbers=numbers,
         ),
         Picture(
@@ -71,13 +71,14 @@ def _middle_of(ring: Floats, edges: Floats) -> float:
     return math.degrees(math.atan2(float((ring * np.sin(turn)).sum()), float((ring * np.cos(turn)).sum())))
 
 
-def _unrolled(maps: FluxMaps, kilowatts: Floats, shown: list[int], view: LightView) -> Figure:
+def _unrolled(maps: FluxMaps, kilowatts: Floats, shown: list[int], view: LightView, peak: float) -> Figure:
+    """The maps, in colours up to the peak [kW/m2]: single patches of few rays may be brighter, but by noise alone."""
     columns = 1 if len(shown) == 1 else 2
     rows = -(-len(shown) // columns)
     figure = new_figure(1.1 + (2.4 if rows == 1 else 1.45 * rows))
     grid = figure.subplots(rows, columns, squeeze=False, sharex=True, sharey=True)
     half = kilowatts.shape[2] // 2
-    top = max(float(kilowatts[shown].max()), 1e-9)
+    top = max(peak, 1e-9)
     for axes, k in zip(grid.flat, shown, strict=False):
         axes.pcolormesh(
             maps.along * MM, maps.around - 180.0, np.roll(kilowatts[k], half, axis=1).T, cmap=style.MAP, vmin=0.0,
@@ -95,6 +96,7 @@ def _unrolled(maps: FluxMaps, kilowatts: Floats, shown: list[int], view: LightVi
         label=f"flux [kW/m$^2$] at a DNI of {view.dni:.0f} W/m$^2$",
         pad=0.01,
         aspect=40,
+        extend="max",
     )
     return figure
 
