@@ -57,6 +57,7 @@ WHOLE_ASKEW = (f"{_BY_HAND}[water-clear sheet of glass index]",)
 WHOLE_SAGGING = (f"{_BY_HAND}[row across a sagging lens]",)
 WHOLE_COARSE = (f"{_BY_HAND}[coarse grooves, point sun]",)
 BESIDE = ("test_trace.py::test_a_tube_beside_its_place_gets_what_the_tube_of_a_row_gets_there",)
+BEFORE = ("test_stray.py::test_a_face_before_the_tubes_sees_their_light_too_and_casts_no_shadow",)
 
 MUTANTS = (
     Mutant(
@@ -196,6 +197,14 @@ MUTANTS = (
     Mutant(
         what="the aureole falls off otherwise", file="optics/sunshape.py", old="* chi**-0.3", new="* chi**0.3",
         tests=SUNSHAPE,
+    ),
+    Mutant(
+        what="what stands before the tubes sees only the light that misses them", file="kernels/surroundings.py",
+        old="path < clear_path(row.outer_radius, w, pw)", new="path < 0.0", tests=BEFORE,
+    ),
+    Mutant(
+        what="what stands behind the tubes sees the light that they take", file="kernels/surroundings.py",
+        old="return (abs(w) - radius) / abs(pw) if w * pw < 0.0 else math.inf", new="return math.inf", tests=BEFORE,
     ),
 )  # fmt: skip
 

@@ -107,11 +107,11 @@ def test_a_face_before_the_tubes_sees_their_light_too_and_casts_no_shadow() -> N
     prepared = prepare(_scene())
     angles = {"transversal_angle": 0.5, "longitudinal_angle": 0.0}
     behind = (_level(0.6, 0.5),)
-    alone = stray_light(prepared, behind, rays=1 << 15, **angles)
-    both = stray_light(prepared, (*behind, _level(0.4, 0.5)), rays=1 << 15, **angles)
+    alone = stray_light(prepared, behind, rays=1 << 12, **angles)
+    both = stray_light(prepared, (*behind, _level(0.4, 0.5)), rays=1 << 12, **angles)
     assert alone.before.value == 0.0
     # The plate catches all light that has passed the lens; the tubes and the ledger do not notice it.
-    through = trace_prepared(prepared, rays=1 << 15, seed=0, **angles).ledger
+    through = trace_prepared(prepared, rays=1 << 12, seed=0, **angles).ledger
     leaves = through.missed + through.envelope + through.reflected_absorber + through.absorbed
     assert both.faces[1].fraction.value == pytest.approx(leaves, abs=2e-4)
     assert [each.value for each in both.tubes] == [each.value for each in alone.tubes]
@@ -121,8 +121,9 @@ def test_a_face_before_the_tubes_sees_their_light_too_and_casts_no_shadow() -> N
         both.missed.value - both.away.value + both.before.value, rel=1e-9
     )
     assert both.before.value > 0.5
-    # Derived: 0.1 of 0.5 m before the focus the light is a fifth as wide as the lens, so its flux is near five suns.
-    assert both.faces[1].peak.value == pytest.approx(5.0 * leaves, rel=0.15)
+    # Derived: 0.1 of 0.5 m before the focus the light is a fifth as wide as the lens, so its flux is near five suns;
+    # here over the middle 40 mm by 400 mm, where some 1300 rays land.
+    assert float(both.faces[1].flux[48:52, 30:70].mean()) == pytest.approx(5.0 * leaves, rel=0.15)
 
 
 def test_a_missing_tube_lets_its_light_pass() -> None:
