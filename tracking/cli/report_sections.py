@@ -64,7 +64,7 @@ def sections(told: Told) -> tuple[Section, ...]:
         _day(told),
         moves_section(told.scene_file, told.moves, told.more),
         year_section(told.more.year, _starting(told, "year_")),
-        stray_section(told.more, told.plan.date.isoformat(), _starting(told, "stray")),
+        stray_section(told.scene_file, told.more, told.plan.date.isoformat(), _starting(told, "stray")),
         _machine(told),
         _uncertainty(told),
         _scene(told),

@@ -1,15 +1,17 @@
 """The section of `focalrow report` on stray light."""
 
 from tracking.cli.report_gather import More
+from tracking.cli.report_more import names_of_axes
 from tracking.cli.stray_table import COARSE, COVER, NOT_FOLLOWED
 from tracking.paper.report import Section, Table
 from tracking.paper.style import Picture
+from tracking.scenefile import SceneFile
 from tracking.stray.idle import IdlePath
 from tracking.stray.thresholds import DEFAULT_THRESHOLD, LOWER_RISK, THRESHOLDS, band
 from tracking.stray.walkoff import WALK_STEP, WATCHED, WalkOff, shortest
 
 
-def stray_section(more: More, date: str, pictures: tuple[Picture, ...]) -> Section:
+def stray_section(scene_file: SceneFile, more: More, date: str, pictures: tuple[Picture, ...]) -> Section:
     """Where the focus goes when nobody moves the lens."""
     title = "Stray light: a lens that nobody moves"
     found = more.idle
@@ -18,9 +20,10 @@ def stray_section(more: More, date: str, pictures: tuple[Picture, ...]) -> Secti
             f"Left out: {found}. Cover the lens whenever nobody attends it.", *_walk_words(more.walks), NOT_FOLLOWED,
         )  # fmt: skip
         return Section(title=title, paragraphs=words)
+    names = names_of_axes(scene_file)
     words = (
         (
-            f"Left as it was last aimed the evening before (tilt {found.setting.tilt:.1f} deg, swivel "
+            f"Left as it was last aimed the evening before ({names[0]} {found.setting.tilt:.1f} deg, {names[1]} "
             f"{found.setting.swivel:.1f} deg) and not touched on {date}; an instant each {found.step:g} min."
         ),
         _fire_words(found),
