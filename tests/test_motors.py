@@ -314,6 +314,7 @@ def test_states_through_a_day(drive: Drive) -> None:
         assert all(a.to_counts == b.from_counts for a, b in pairwise(moves))
 
 
+@pytest.mark.long
 def test_where_the_sun_hardly_sets_each_day_is_home_before_the_next(tmp_path: Path) -> None:
     # At 78 degrees north in June the sun is never lower than 11 degrees.
     north = ('latitude = "13.9 deg"', 'latitude = "78 deg"')
@@ -555,6 +556,17 @@ def test_too_few_or_too_like_observations_are_refused(drive: Drive) -> None:
         calibrated(drive, many[:2])
     with pytest.raises(InputError, match="too much alike"):
         calibrated(drive, [many[3]] * 5)
+
+
+def test_an_aiming_that_fits_no_mount_is_refused_and_named(drive: Drive) -> None:
+    many = observed(drive, TRUTH, 0.0)
+    wrong = many[6]
+    many[6] = Observation(
+        seconds=wrong.seconds, tilt_counts=wrong.tilt_counts + 4000.0, swivel_counts=wrong.swivel_counts
+    )
+    when = dt.datetime.fromtimestamp(wrong.seconds, tz=dt.UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    with pytest.raises(InputError, match=f"--observations: .* the aiming at {when} is still .* deg off"):
+        calibrated(drive, many)
 
 
 def test_observations_are_read_strictly(tmp_path: Path, drive: Drive) -> None:

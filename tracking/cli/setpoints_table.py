@@ -256,7 +256,8 @@ def _calibration_words(found: Calibration) -> list[str]:
     words = [
         (
             f"{found.observations} observations; the sun's angles in the lens, rms: {found.rms_before:.3f} deg as the "
-            f"scene says, {found.rms_after:.3f} deg with these errors:"
+            f"scene says, {found.rms_after:.3f} deg with these errors, {found.worst:.3f} deg at most, at "
+            f"{dt.datetime.fromtimestamp(found.worst_at, tz=dt.UTC):%Y-%m-%d %H:%M} UTC:"
         )
     ]
     for name in found.unknowns:

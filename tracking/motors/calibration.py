@@ -38,6 +38,8 @@ SPARE = 1
 """Residuals beyond the number of unknowns that are needed at least."""
 WORST_CONDITION = 1e8
 """Condition of the scaled normal matrix beyond which observations cannot tell two errors apart. Chosen, no source."""
+WORST_RESIDUAL = 1.0
+"""Angle [deg] by which an aiming may be off with the errors found: a shadow pin aims far better. Chosen, no source."""
 MOST_OBSERVATIONS = 10_000
 
 
@@ -52,7 +54,10 @@ class Observation:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Calibration:
-    """Errors found, their standard errors, which were asked for, and the residuals' rms before and after [deg]."""
+    """Errors found, their standard errors, which were asked for, and the residuals' rms before and after [deg].
+
+    `worst` is the largest residual left [deg], `worst_at` when that aiming was made [s since 1970 UTC].
+    """
 
     errors: MountErrors
     standard_errors: MountErrors
@@ -60,6 +65,8 @@ class Calibration:
     observations: int
     rms_before: float
     rms_after: float
+    worst: float
+    worst_at: float
 
 
 def read_observations(path: Path, actuators: Actuators) -> tuple[Observation, ...]:
@@ -159,7 +166,7 @@ def calibrated(drive: Drive, observations: Sequence[Observation], unknowns: Sequ
     Raises
     ------
     InputError
-        If the observations are too few, too much alike, or made with the sun down.
+        If the observations are too few, too much alike, made with the sun down, or fit no errors of this mount.
     """
     names = tuple(unknowns or unknowns_of(drive))
     each = 1 if len(drive.actuators.axes()) < 2 else 2
@@ -206,6 +213,20 @@ def calibrated(drive: Drive, observations: Sequence[Observation], unknowns: Sequ
         residuals = _residuals(drive, errors, observations, sun.azimuth, sun.elevation)
         if float(np.max(np.abs(change * scale))) < CONVERGED:
             break
+    off = np.abs(residuals).reshape(-1, len(observations)).max(axis=0)
+    worst = int(np.argmax(off))
+    if off[worst] > WORST_RESIDUAL:
+        raise InputError(
+            key="--observations",
+            problem=(
+                f"with the errors that fit best the aiming at {utc(observations[worst].seconds)} is still "
+                f"{off[worst]:.1f} deg off"
+            ),
+            allowed=(
+                f"Allowed: aimings that agree within {WORST_RESIDUAL:g} deg. Look for a wrong time or count, there "
+                "first, or for a drive that is not as the scene says."
+            ),
+        )
     freedom = max(1, len(residuals) - len(names))
     spread = float(residuals @ residuals) / freedom
     deviation = np.sqrt(spread * np.diag(np.linalg.inv(normal))) / scale
@@ -216,6 +237,8 @@ def calibrated(drive: Drive, observations: Sequence[Observation], unknowns: Sequ
         observations=len(observations),
         rms_before=float(np.sqrt(np.mean(before**2))),
         rms_after=float(np.sqrt(np.mean(residuals**2))),
+        worst=float(off[worst]),
+        worst_at=observations[worst].seconds,
     )
 
 
@@ -260,6 +283,8 @@ def calibration_object(found: Calibration) -> dict[str, Any]:
         "observations": found.observations,
         "rms_before_deg": found.rms_before,
         "rms_after_deg": found.rms_after,
+        "worst_deg": found.worst,
+        "worst_at_utc": utc(found.worst_at),
         "errors": {
             _unit_name(name): {
                 "value": getattr(found.errors, name),

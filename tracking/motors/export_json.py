@@ -360,6 +360,7 @@ def plan_schema() -> dict[str, Any]:
     estimate = _record({"value": number, "standard_error": number})
     calibration = _record(
         {"observations": whole, "rms_before_deg": number, "rms_after_deg": number}
+        | {"worst_deg": number, "worst_at_utc": instant}
         | {"errors": {"type": "object", "additionalProperties": estimate}}
     )
     traced = _record(
