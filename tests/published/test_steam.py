@@ -4,9 +4,18 @@ import pytest
 from published_table import Published, Source
 
 from tracking.boiler import ZERO_CELSIUS
-from tracking.energy.steam import ATMOSPHERE, FLUID, pressure_at, steam_at
+from tracking.energy.steam import (
+    ATMOSPHERE,
+    FOLDER,
+    LIQUID_TABLE,
+    SATURATION_TABLE,
+    pressure_at,
+    steam_at,
+    water_density,
+)
 
 KILO = 1e3
+FLUID = "IF97::Water"
 TABLE_36 = Source(text="IAPWS R7-97(2012), table 36", basis="memory")
 TABLE_35 = Source(text="IAPWS R7-97(2012), table 35", basis="memory")
 TABLE_5 = Source(text="IAPWS R7-97(2012), table 5", basis="memory")
@@ -119,3 +128,38 @@ def test_liquid_between_the_nodes() -> None:
     for celsius in (0.1, 20.0, 55.37, 99.9):
         exact = PropsSI("H", "T", celsius + ZERO_CELSIUS, "P", ATMOSPHERE, FLUID)
         assert steam.liquid(np.array([celsius]))[0] == pytest.approx(exact, abs=1.0)
+
+
+def test_the_tables_are_those_that_the_library_computes() -> None:
+    from reference import steam_data
+
+    for name, text in ((SATURATION_TABLE, steam_data.saturation()), (LIQUID_TABLE, steam_data.liquid())):
+        assert (FOLDER / name).read_text(encoding="utf-8") == text
+
+
+@pytest.mark.parametrize("pressure", [47.3e3, 66.66e3, 101.3e3, 106.8e3])
+def test_between_the_nodes_of_pressure(pressure: float) -> None:
+    import numpy as np
+    from CoolProp.CoolProp import PropsSI
+
+    steam = steam_at(pressure)
+    assert steam.boiling_point + ZERO_CELSIUS == pytest.approx(PropsSI("T", "P", pressure, "Q", 0, FLUID), abs=1e-4)
+    assert steam.boiling_liquid == pytest.approx(PropsSI("H", "P", pressure, "Q", 0, FLUID), abs=1.0)
+    assert steam.vapour == pytest.approx(PropsSI("H", "P", pressure, "Q", 1, FLUID), abs=1.0)
+    for celsius in (0.0, 31.7, steam.boiling_point - 0.01):
+        exact = PropsSI("H", "T", celsius + ZERO_CELSIUS, "P", pressure, FLUID)
+        assert steam.liquid(np.array([celsius]))[0] == pytest.approx(exact, abs=1.0)
+
+
+@pytest.mark.parametrize("celsius", [3.98, 20.0, 71.3])
+def test_density_of_water(celsius: float) -> None:
+    from CoolProp.CoolProp import PropsSI
+
+    exact = PropsSI("D", "T", celsius + ZERO_CELSIUS, "P", ATMOSPHERE, FLUID) / KILO
+    assert water_density(celsius) == pytest.approx(exact, rel=1e-5)
+
+
+@pytest.mark.parametrize("pressure", [39e3, 116e3])
+def test_a_pressure_of_no_place_is_refused(pressure: float) -> None:
+    with pytest.raises(ValueError, match="between 40000 and 115000 Pa"):
+        steam_at(pressure)

@@ -1,14 +1,16 @@
 """Water and steam at one pressure, by the industrial formulation of IAPWS (R7-97); pressure from the altitude.
 
-The formulation is CoolProp's (IF97), imported where it is used, as the import takes seconds.
+The values stand in tables beside this module, which `tests/reference/steam_data.py` writes from a general library:
+that library takes seconds to load. Between their nodes straight lines are true to 1 J/kg and 1e-4 K.
 """
 
+import functools
 from dataclasses import dataclass
+from importlib.resources import files
 
 import numpy as np
 
 from raytrace.arrays import Floats
-from tracking.boiler import ZERO_CELSIUS
 
 ATMOSPHERE = 101325.0
 """Pressure of the standard atmosphere at sea level [Pa]: ISO 2533:1975."""
@@ -21,7 +23,21 @@ _EXPONENT = 5.25588
 _LIQUID_NODES = 401
 """Nodes of the liquid's enthalpy between 0 degC and boiling: a straight line between them is true to 1 J/kg."""
 
-FLUID = "IF97::Water"
+FOLDER = files("tracking.energy") / "data"
+SATURATION_TABLE = "saturation.csv"
+"""Pressure [Pa], boiling point [degC], enthalpies [J/kg] of boiling water and of its steam."""
+LIQUID_TABLE = "liquid.csv"
+"""Temperature [degC]; of the liquid at `LIQUID_PRESSURE`: enthalpy [J/kg], its rise with the pressure [J/(kg Pa)],
+density [kg/m3]."""
+LIQUID_PRESSURE = 115e3
+"""Pressure [Pa] of the liquid's table: above that of any place, so that it holds no steam."""
+
+
+@functools.cache
+def _table(name: str) -> Floats:
+    """Columns of a table beside this module, (columns, rows) float."""
+    with (FOLDER / name).open(encoding="utf-8") as file:
+        return np.loadtxt(file, delimiter=",", skiprows=1, unpack=True)
 
 
 def pressure_at(altitude: float) -> float:
@@ -80,22 +96,28 @@ _NEWTON_STEPS = 3
 
 
 def steam_at(pressure: float) -> Steam:
-    """Water and steam at a pressure [Pa]."""
-    from CoolProp.CoolProp import PropsSI
+    """Water and steam at a pressure [Pa].
 
-    def of_boiling(what: str, quality: float) -> float:
-        return float(PropsSI(what, "P", pressure, "Q", quality, FLUID))
-
-    boiling_point = of_boiling("T", 0.0) - ZERO_CELSIUS
+    Raises
+    ------
+    ValueError
+        If the pressure lies beyond the table: 40 to 115 kPa.
+    """
+    pressures, boiling_points, liquids, vapours = _table(SATURATION_TABLE)
+    if not pressures[0] <= pressure <= pressures[-1]:
+        raise ValueError(f"pressure must lie between {pressures[0]:g} and {pressures[-1]:g} Pa, got {pressure:g} Pa.")
+    boiling_point, boiling_liquid, vapour = (
+        float(np.interp(pressure, pressures, column)) for column in (boiling_points, liquids, vapours)
+    )
+    temperatures, below, rise, _ = _table(LIQUID_TABLE)
     nodes = np.linspace(0.0, boiling_point, _LIQUID_NODES)
-    below = [float(PropsSI("H", "P", pressure, "T", t + ZERO_CELSIUS, FLUID)) for t in nodes[:-1]]
-    boiling_liquid = of_boiling("H", 0.0)
-    enthalpies = np.array([*below, boiling_liquid])
+    enthalpies = np.interp(nodes, temperatures, below + rise * (pressure - LIQUID_PRESSURE))
+    enthalpies[-1] = boiling_liquid
     return Steam(
         pressure=pressure,
         boiling_point=boiling_point,
         boiling_liquid=boiling_liquid,
-        vapour=of_boiling("H", 1.0),
+        vapour=vapour,
         nodes=nodes,
         enthalpies=enthalpies,
         slopes=np.diff(enthalpies) / np.diff(nodes),
@@ -103,7 +125,6 @@ def steam_at(pressure: float) -> Steam:
 
 
 def water_density(temperature: float) -> float:
-    """Of water [kg/L] at a temperature [degC] and the pressure of the standard atmosphere."""
-    from CoolProp.CoolProp import PropsSI
-
-    return float(PropsSI("D", "P", ATMOSPHERE, "T", temperature + ZERO_CELSIUS, FLUID)) / 1000.0
+    """Of water [kg/L] at a temperature [degC], at 115 kPa: at one atmosphere it is less by 6e-6 of it."""
+    temperatures, _, _, density = _table(LIQUID_TABLE)
+    return float(np.interp(temperature, temperatures, density)) / 1000.0
