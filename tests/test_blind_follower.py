@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from conftest import ROOT
 from pandas import DatetimeIndex
 
 from raytrace.kernels.path import STARTED
@@ -22,7 +23,9 @@ from raytrace.response import ResponseTable
 from raytrace.scene import RowPose
 from raytrace.trace import mean_ratio, prepare, run_replicates
 from tracking.mount import Setting
-from tracking.plans.moves import MovesPlan, chosen_plan
+from tracking.plans.moves import MovesPlan, Stretch, chosen_plan
+from tracking.plans.season import season_pieces
+from tracking.plans.validity import valid_days
 from tracking.response import response_table
 from tracking.scenefile import SceneFile, read_scene
 
@@ -168,10 +171,13 @@ class Light:
         return share, uncertain
 
 
-def follow(file: SceneFile, plan: MovesPlan, *, every: int = 1, stretches: int = 1) -> list[str]:
+def follow(
+    file: SceneFile, plan: MovesPlan, *, every: int = 1, stretches: int = 1, least_elevation: float = 0.0
+) -> list[str]:
     """What falls short, in words, at each `every`-th minute of each `stretches`-th row of the plan.
 
-    Short is a minute whose traces say so beyond their error.
+    Short is a minute whose traces say so beyond their error. Minutes with the sun below `least_elevation` [deg] do not
+    count.
     """
     assert plan.moves > 0
     light = Light(file)
@@ -186,6 +192,8 @@ def follow(file: SceneFile, plan: MovesPlan, *, every: int = 1, stretches: int =
         for minute in sorted({0, minutes, *range(0, minutes, every)}):
             moment = start.astimezone(dt.UTC) + dt.timedelta(minutes=minute)
             sun = sun_at(moment, file.site.latitude, file.site.longitude)
+            if sun[2] < math.sin(math.radians(least_elevation)):
+                continue
             share, error = light.share(tilt, swivel, sun, promised - TOLERANCE)
             if share + SURE * error < promised - TOLERANCE:
                 short.append(f"{moment:%H:%M} UTC: {share:.3f} +- {error:.3f} of {promised:.3f}, {tilt:g} {swivel:g}")
@@ -218,3 +226,45 @@ def test_the_plan_keeps_its_promise_at_every_minute(
 ) -> None:
     file = read_scene(scene_path)
     assert follow(file, chosen_plan(file, date, shipped_table(scene_path), share=SHARE)) == []
+
+
+def on_day(plan: MovesPlan, date: dt.date, promised: float | None) -> MovesPlan:
+    """The plan's marks at its clock times on another day, with another share promised in each row."""
+    assert promised is not None
+
+    def moved(stretch: Stretch) -> Stretch:
+        start, until = (dt.datetime.combine(date, t.time(), tzinfo=t.tzinfo) for t in (stretch.start, stretch.until))
+        return replace(stretch, start=start, until=until, least_share=promised)
+
+    return replace(plan, stretches=tuple(moved(stretch) for stretch in plan.stretches))
+
+
+AIMED_FROM = 5.1
+"""Elevation [deg] from which a day of a season or of a sheet's validity counts: nothing is aimed below 5 deg, and the
+two suns differ by some hundredths."""
+
+
+@pytest.mark.long
+def test_a_table_of_a_week_keeps_on_each_day_what_it_tells(
+    scene_path: Path, shipped_table: Callable[[Path], ResponseTable]
+) -> None:
+    file = read_scene(scene_path)
+    first = dt.date(2026, 9, 15)
+    (piece,) = season_pieces(file, first, first + dt.timedelta(6), shipped_table(scene_path), days=7)
+    for day in piece.days[1::4]:  # neither the first, the middle nor the last, for which it was planned
+        plan = on_day(piece.plan, day.date, day.least_share)
+        assert follow(file, plan, every=60, stretches=4, least_elevation=AIMED_FROM) == []
+
+
+@pytest.mark.long
+def test_a_sheet_keeps_its_share_on_the_days_for_which_it_is_valid(
+    shipped_table: Callable[[Path], ResponseTable],
+) -> None:
+    path = ROOT / "scenes" / "tropics.toml"
+    file, table = read_scene(path), shipped_table(path)
+    plan = chosen_plan(file, DATES[0], table, share=SHARE)
+    valid = valid_days(file, table, plan)
+    assert valid.first < DATES[0] < valid.last
+    for date in (valid.first, valid.last):
+        there = on_day(plan, date, valid.least_share)
+        assert follow(file, there, every=60, stretches=3, least_elevation=AIMED_FROM) == []
