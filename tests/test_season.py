@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from raytrace.response import Domain, ResponseTable, TableError, TubePlaces
-from tracking.energy.plan_water import plan_water
+from tracking.energy.plan_water import LEAST_LITRES, plan_water
 from tracking.mount import Setting
 from tracking.plans.marks import day_settings
 from tracking.plans.moves import Stretch, chosen_plan, fewest_moves
@@ -125,6 +125,17 @@ def test_the_tables_error_is_taken_off_what_is_promised(simple_scene: Path) -> N
         assert 0.079 < kept.least_share - stretch.least_share < 0.16
 
 
+def test_a_lens_that_nobody_sets_keeps_all_of_its_own_power(simple_scene: Path) -> None:
+    """Its one setting is its perfect aim, so the table's error cancels."""
+    file, table = see_saw(simple_scene), hill_table()
+    doubtful = replace(table, error=replace(table.error, where_lit=0.02))
+    fixed = replace(file, mount=replace(file.mount, kind="fixed", tilt=20.0, tilt_range=None, tilt_marks=None))
+    plan = chosen_plan(fixed, DAY, doubtful)
+    assert plan.moves == 1
+    assert plan.short_minutes == 0
+    assert plan.stretches[0].least_share == pytest.approx(1.0)
+
+
 def test_fewer_marks_never_need_fewer_moves_for_the_same_share(simple_scene: Path) -> None:
     file, table = see_saw(simple_scene, marks=1.0), hill_table()
     fine, coarse = (
@@ -144,6 +155,11 @@ def test_water_of_a_plan_is_less_than_its_heat_could_boil(simple_scene: Path) ->
     # Latent heat of water at 100 degC: 2256.5 kJ/kg (IAPWS R7-97, by computation with a library).
     assert 0.0 < water.litres < plan.absorbed / 2.2565e6
     assert water.moves_per_litre == pytest.approx(plan.moves / water.litres)
+    # A few millilitres are no yield to divide by: moves for each litre would be thousands.
+    starts = [replace(plan, stretches=plan.stretches[:k]) for k in range(1, len(plan.stretches) // 4 + 1)]
+    few = [plan_water(file, start, table) for start in starts]
+    assert all((each.moves_per_litre is None) == (each.litres < LEAST_LITRES) for each in few)
+    assert any(0.0 < each.litres < LEAST_LITRES for each in few)
 
 
 def test_a_covered_day_distils_nothing(simple_scene: Path) -> None:

@@ -12,6 +12,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Annotation
 
+from tracking.cli.day_moves import moves_text
 from tracking.mount import Setting
 from tracking.paper.season_sheet import SeasonInput, season_pages
 from tracking.paper.sheet import ACTED_ON, MissingGlyphError, Paper, SheetInput, pdf_bytes, sheet_pages
@@ -174,6 +175,15 @@ def test_a_day_on_which_the_clock_changes_is_split(simple_scene: Path) -> None:
     # The row that lies across the change stands on both sheets, each time on the clock of its sheet.
     assert "02:00" in texts(pages[0])
     assert "03:00" in texts(pages[1])
+
+
+def test_each_time_of_a_day_with_a_clock_change_tells_its_clock(simple_scene: Path) -> None:
+    data = sheet_input(simple_scene, rows=10, date=dt.date(2026, 3, 29), first=1)
+    told = moves_text(data.scene_file, data.plan, None, width=100)
+    assert "01:45 +0100  02:00 +0100" in told
+    assert "03:00 +0200  03:15 +0200" in told
+    usual = sheet_input(simple_scene, rows=10)
+    assert "+0100" not in moves_text(usual.scene_file, usual.plan, None, width=100)
 
 
 def test_the_compass_column_stays_out_where_the_model_does_not_know(simple_scene: Path) -> None:

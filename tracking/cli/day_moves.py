@@ -3,10 +3,10 @@
 from typing import Any
 
 from tracking.cli.tables import Column, number, paragraph, section, table
-from tracking.energy.plan_water import PlanWater
+from tracking.energy.plan_water import LEAST_LITRES, PlanWater
 from tracking.plans.day import JOULES_PER_KWH
 from tracking.plans.marks import FAINT, MINUTE, mount_axes
-from tracking.plans.moves import HABIT, MovesPlan
+from tracking.plans.moves import HABIT, MovesPlan, split_at_clock_change
 from tracking.scenefile import SceneFile
 
 
@@ -15,19 +15,22 @@ def moves_text(scene_file: SceneFile, plan: MovesPlan, water: PlanWater | None, 
     if not plan.stretches:
         return section("Plan of moves", paragraph("No setting gives power on this day: no moves.", width=width))
     moves_tilt, moves_swivel = mount_axes(scene_file.mount)
+    stretches = [part for stretch in plan.stretches for part in split_at_clock_change(stretch)]
+    # On a day on which the clock changes each time tells which clock it is of.
+    clock = "%H:%M" if len({s.start.utcoffset() for s in stretches}) == 1 else "%H:%M %z"
     settings = []
     if moves_tilt:
-        settings.append(_column("tilt", [number(s.setting.tilt, 1) for s in plan.stretches]))
+        settings.append(_column("tilt", [number(s.setting.tilt, 1) for s in stretches]))
     if moves_swivel:
-        settings.append(_column("swivel", [number(s.setting.swivel, 1) for s in plan.stretches]))
+        settings.append(_column("swivel", [number(s.setting.swivel, 1) for s in stretches]))
     power = [
-        Column(heading=("mean", "W"), cells=tuple(number(s.mean_power, 0) for s in plan.stretches)),
-        Column(heading=("least", "W"), cells=tuple(number(s.least_power, 0) for s in plan.stretches)),
-        Column(heading=("least share", "%"), cells=tuple(number(100.0 * s.least_share, 0) for s in plan.stretches)),
+        Column(heading=("mean", "W"), cells=tuple(number(s.mean_power, 0) for s in stretches)),
+        Column(heading=("least", "W"), cells=tuple(number(s.least_power, 0) for s in stretches)),
+        Column(heading=("least share", "%"), cells=tuple(number(100.0 * s.least_share, 0) for s in stretches)),
     ]
-    until = _column("good until", [f"{s.until:%H:%M}" for s in plan.stretches])
+    until = _column("good until", [f"{s.until:{clock}}" for s in stretches])
     rows = table(
-        Column(heading=("set at",), cells=tuple(f"{s.start:%H:%M}" for s in plan.stretches), left=True),
+        Column(heading=("set at",), cells=tuple(f"{s.start:{clock}}" for s in stretches), left=True),
         [[until, *settings], power],
         width=width,
     )
@@ -42,8 +45,8 @@ def _column(heading: str, cells: list[str]) -> Column:
 def moves_words(scene_file: SceneFile, plan: MovesPlan, water: PlanWater | None = None) -> list[str]:
     """What the plan promises and costs, in paragraphs."""
     promise = (
-        f"{plan.moves} settings, the first of the day included: {goal_words(plan)}. Each setting is ahead of the sun "
-        f"on purpose: it is best about the middle of its stretch. Do not correct it in between."
+        f"{_count(plan.moves)}, the first of the day included: {goal_words(plan)}. Each setting is ahead of the sun on "
+        f"purpose: it is best about the middle of its stretch. Do not correct it in between."
     )
     told = [promise]
     marks = scene_file.mount
@@ -75,7 +78,7 @@ def moves_words(scene_file: SceneFile, plan: MovesPlan, water: PlanWater | None 
     told.append(
         f"Absorbed: {plan.absorbed / JOULES_PER_KWH:.3f} kWh, {_less(plan.loss)} than perfect aiming and "
         f"{_less(plan.loss_against_habit)} than the best marks set anew every {HABIT // MINUTE} min "
-        f"({plan.habit_moves} settings)."
+        f"({_count(plan.habit_moves)})."
     )
     if plan.ahead_minutes:
         told.append(
@@ -85,6 +88,10 @@ def moves_words(scene_file: SceneFile, plan: MovesPlan, water: PlanWater | None 
     if water is not None:
         told.append(water_words(water))
     return told
+
+
+def _count(settings: int) -> str:
+    return f"{settings} setting{'' if settings == 1 else 's'}"
 
 
 def _less(loss: float) -> str:
@@ -114,7 +121,7 @@ def water_words(water: PlanWater) -> str:
         else "the scene's boiler"
     )
     if water.moves_per_litre is None:
-        return f"No water is distilled on this day, by {whose}."
+        return f"Hardly any water is distilled on this day, by {whose}: less than {LEAST_LITRES:g} L."
     return (
         f"Distillate: {water.litres:.2f} L, by {whose}, its tubes cold and full in the morning: "
         f"{water.moves_per_litre:.1f} moves a litre."

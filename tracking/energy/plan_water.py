@@ -16,11 +16,14 @@ from tracking.scenefile import SceneFile
 
 STEP_MINUTES = 5
 """Minutes of sun that the boiler takes together."""
+LEAST_LITRES = 0.01
+"""Distillate of a day [L] below which moves for each litre are not told: two teaspoons are no yield to divide by.
+Chosen, no source."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PlanWater:
-    """Distillate of a day under a plan [L at 20 degC], the moves for each litre, None where there is no water.
+    """Distillate of a day under a plan [L at 20 degC], the moves for each litre, None below `LEAST_LITRES`.
 
     `boiler_is_assumed` where the scene file names none, so that the defaults of its keys hold.
     """
@@ -72,6 +75,6 @@ def plan_water(scene_file: SceneFile, plan: MovesPlan, table: ResponseTable) -> 
     litres = kilograms / water_density(DISTILLATE_TEMPERATURE)
     return PlanWater(
         litres=litres,
-        moves_per_litre=plan.moves / litres if litres > 0.0 else None,
+        moves_per_litre=plan.moves / litres if litres >= LEAST_LITRES else None,
         boiler_is_assumed=all(value.from_default for value in scene_file.boiler_values),
     )

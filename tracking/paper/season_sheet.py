@@ -179,7 +179,10 @@ def _head(page: Page, data: SeasonInput, words: Words, offsets: Sequence[str], *
             loss=f"{100.0 * max(0.0, data.worst_loss):.0f}",
         )
         y = page.paragraph(y, told, READ, page.room)
-    y = page.paragraph(y, words.season_marks.format(marks=_marks_words(data.scene_file.mount, words)), READ, page.room)
+    marks = words.season_marks.format(marks=_marks_words(data.scene_file.mount, words))
+    y = page.paragraph(
+        y, marks.replace("..", "."), READ, page.room
+    )  # a name may be cut short by a full stop of its own
     y = page.paragraph(y, words.ahead, READ, page.room)
     y = page.paragraph(y, azimuth_words(data.scene_file, data.declination, words), READ, page.room)
     y = page.paragraph(y, sky_words(data.scene_file, words), READ, page.room)

@@ -3,7 +3,7 @@
 import datetime as dt
 import itertools
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Rectangle
@@ -34,8 +34,8 @@ from tracking.paper.typeset import (
     width,
 )
 from tracking.paper.words import WORDS, Words
-from tracking.plans.marks import MINUTE, mount_axes
-from tracking.plans.moves import MovesPlan, Stretch
+from tracking.plans.marks import mount_axes
+from tracking.plans.moves import MovesPlan, Stretch, split_at_clock_change
 from tracking.plans.validity import Validity
 from tracking.scenefile import SceneFile
 from tracking.sky.magnetic import Declination
@@ -93,19 +93,6 @@ def sheet_pages(data: SheetInput, *, paper: Paper = "A4", language: str = "en") 
     groups = [list(group) for _, group in itertools.groupby(stretches, key=lambda each: each.start.utcoffset())] or [[]]
     parts = [part for group in groups for part in _parts(data, group, paper, words)]
     return [_page(data, part, paper, words, number, len(parts)) for number, part in enumerate(parts, 1)]
-
-
-def split_at_clock_change(stretch: Stretch) -> tuple[Stretch, ...]:
-    """A stretch in two where the clock changes within it, so that both of its times are of one clock."""
-    zone, offset = stretch.start.tzinfo, stretch.start.utcoffset()
-    if stretch.until.utcoffset() == offset:
-        return (stretch,)
-    start, until = stretch.start.astimezone(dt.UTC), stretch.until.astimezone(dt.UTC)
-    times = ((start + k * MINUTE).astimezone(zone) for k in range(1, (until - start) // MINUTE + 1))
-    change = next(time for time in times if time.utcoffset() != offset)
-    # The moment of the change ends the first part on the old clock and begins the second on the new one.
-    before = replace(stretch, until=change.astimezone(dt.timezone(offset or dt.timedelta(0))))
-    return (before,) if change == stretch.until else (before, replace(stretch, start=change))
 
 
 Row = tuple[Stretch, dt.datetime | None]

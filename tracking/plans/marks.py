@@ -145,7 +145,12 @@ def day_settings(scene_file: SceneFile, date: dt.date, table: ResponseTable) -> 
 
 
 def table_margin(scene_file: SceneFile, instants: Sequence[Instant], table: ResponseTable, perfect: Floats) -> Floats:
-    """What the table's own error may make of a share of the powers `perfect` (n,) at most, (n,)."""
+    """What the table's own error may make of a share of the powers `perfect` (n,) at most, (n,).
+
+    A mount that nobody sets stands as in perfect aiming: its share is 1, whatever the table says.
+    """
+    if not any(mount_axes(scene_file.mount)):
+        return np.zeros(len(perfect))
     fraction = _fractions(scene_file, instants, perfect)
     known = fraction > 0.0
     return np.where(known, np.minimum(1.0, SURE * table.error.where_lit / np.where(known, fraction, 1.0)), 0.0)

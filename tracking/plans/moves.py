@@ -12,7 +12,7 @@ import datetime as dt
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -192,6 +192,19 @@ def _stretch(day: DaySettings, first: int, last: int, setting: int) -> Stretch:
         least_power=float(power.min()),
         mean_power=float(np.trapezoid(power) / (last - first)),
     )
+
+
+def split_at_clock_change(stretch: Stretch) -> tuple[Stretch, ...]:
+    """A stretch in two where the clock changes within it, so that both of its times are of one clock."""
+    zone, offset = stretch.start.tzinfo, stretch.start.utcoffset()
+    if stretch.until.utcoffset() == offset:
+        return (stretch,)
+    start, until = stretch.start.astimezone(dt.UTC), stretch.until.astimezone(dt.UTC)
+    times = ((start + k * MINUTE).astimezone(zone) for k in range(1, (until - start) // MINUTE + 1))
+    change = next(time for time in times if time.utcoffset() != offset)
+    # The moment of the change ends the first part on the old clock and begins the second on the new one.
+    before = replace(stretch, until=change.astimezone(dt.timezone(offset or dt.timedelta(0))))
+    return (before,) if change == stretch.until else (before, replace(stretch, start=change))
 
 
 def _habit(day: DaySettings, cells: Floats) -> tuple[float, int]:
