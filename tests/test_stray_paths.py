@@ -11,7 +11,7 @@ import pytest
 from conftest import Run, flat_table
 
 import tracking.response
-from raytrace.stray import stray_light
+from raytrace.stray import Face, stray_light
 from raytrace.trace import prepare, trace_prepared
 from tracking.errors import InputError
 from tracking.mount import Setting, row_pose
@@ -19,7 +19,15 @@ from tracking.paper import stray_figures
 from tracking.plans.moves import chosen_plan
 from tracking.scenefile import read_scene
 from tracking.stray import keepout, park, sharpen, walkoff
-from tracking.stray.idle import Spot, idle_path, surroundings_of, turned_over
+from tracking.stray.idle import (
+    IdlePath,
+    Spot,
+    idle_path,
+    lit_from_behind,
+    mirrored,
+    surroundings_of,
+    turned_over,
+)
 from tracking.stray.keepout import keep_out, largest_skew
 from tracking.stray.park import Parking, checked, parking, random_minutes
 from tracking.stray.refine import peaks_of, refined
@@ -27,7 +35,7 @@ from tracking.stray.sharpen import sharpened, upper, worst_of
 from tracking.stray.stretch import day_times, idle_setting, last_setting, year_times
 from tracking.stray.thresholds import BANDS, LOWER_RISK, THRESHOLDS, band, band_of, skin_seconds
 from tracking.stray.walkoff import PlanRow, plan_rows, shortest, walk_offs
-from tracking.surroundings import faces_around
+from tracking.surroundings import Surrounding, faces_around
 
 SCENES = Path(__file__).parents[1] / "scenes"
 HOUR, MINUTE = dt.timedelta(hours=1), dt.timedelta(minutes=1)
@@ -88,13 +96,40 @@ def test_a_lens_left_at_noon_burns_the_board_in_the_afternoon(simple_scene: Path
     assert list(board.minutes) == sorted(board.minutes, reverse=True)
 
 
-def test_a_lens_with_its_back_to_the_sun_throws_no_light(simple_scene: Path) -> None:
-    scene_file = read_scene(simple_scene)
-    winter = day_times(scene_file.site, dt.date(2026, 12, 21), HOUR)
-    path = idle_path(scene_file, Setting(90.0, 0.0), winter, step=HOUR, rays=1 << 10)
-    assert path.lit == 0
-    assert path.worst is None
-    assert path.first_fire(0.0) is None
+def test_a_lens_with_its_back_to_the_sun_makes_the_focus_of_a_sheet_turned_over(simple_scene: Path) -> None:
+    # A sheet that stands upright with its back to the winter sun is, for the light, the sheet turned over that faces
+    # it: what is 0.4 m before the one is 0.4 m behind the other, and the sheet's thickness, 5 mm, is between.
+    def path(swivel: float, height: float, *, turned: bool) -> IdlePath:
+        scene_file = read_scene(simple_scene)
+        plane = Surrounding(
+            name="plane", shape="plane", size=(0.8, 1.4), place=(0.0, 0.0, scene_file.scene.lens_height + height),
+            fixed_to="lens",
+        )  # fmt: skip
+        scene_file = replace(scene_file, surroundings=(plane,))
+        prepared = prepare(turned_over(scene_file.scene)) if turned else None
+        noon = [dt.datetime(2026, 12, 21, 12, 14, tzinfo=dt.UTC)]
+        return idle_path(scene_file, Setting(90.0, swivel), noon, step=HOUR, rays=1 << 15, prepared=prepared)
+
+    behind, before = path(0.0, 0.4, turned=False), path(180.0, 0.005 - 0.4, turned=True)
+    assert behind.lit == before.lit == 1
+    assert behind.tubes == (0.0, 0.0)
+    assert before.faces[0].power > 0.75 * 800.0 * 0.4 * 0.6 * math.cos(math.radians(26.6))
+    assert behind.faces[0].power == pytest.approx(before.faces[0].power, rel=2e-3)
+    assert behind.worst is not None
+    assert before.worst is not None
+    error = math.hypot(behind.worst.flux_error, before.worst.flux_error)
+    assert behind.worst.flux == pytest.approx(before.worst.flux, abs=4.0 * error)
+    assert behind.worst.flux > 3.0 * 800.0
+    # The light falls downward through the sheet, towards the north: below its middle, 0.4 m further on.
+    assert behind.worst.point[1] > 0.0
+
+
+def test_sag_and_faces_are_mirrored_for_light_from_behind(simple_scene: Path) -> None:
+    scene = read_scene(simple_scene).scene
+    back = lit_from_behind(replace(scene, lens=replace(scene.lens, sag=0.01)))
+    assert (back.lens.sag, back.lens.grooves_toward, back.tubes.count) == (-0.01, "sun", 1)
+    face = Face(corner=(0.1, 0.2, 0.3), side_a=(0.0, 0.0, 1.0), side_b=(0.0, 1.0, 0.0), length_a=1.0, length_b=2.0)
+    assert mirrored(face, 0.005).point(0.4, 0.5) == pytest.approx([0.1, 0.7, 0.005 - 0.7])
 
 
 @pytest.mark.parametrize("tilt", [0.0, 15.0, 70.0])

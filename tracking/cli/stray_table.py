@@ -38,9 +38,10 @@ REFINED = (
 )
 
 NOT_FOLLOWED = (
-    "Followed is light that passes the lens, to the first thing that it meets. Not followed: direct sun beside the "
-    "lens, light thrown back upward, reflections from tubes, tiles and metal. Things cast no shadow: what stands "
-    "between lens and tubes is shown with all the light that it meets, and the tubes get it all the same."
+    "Followed is light that passes the lens, from its front or from behind, to the first thing that it meets: a lens "
+    "with its back to the sun makes a focus too, on its other side. Not followed: direct sun beside the lens, light "
+    "thrown back upward, reflections from tubes, tiles and metal. Things cast no shadow: what stands between lens and "
+    "tubes is shown with all the light that it meets, and the tubes get it all the same."
 )
 
 
@@ -52,7 +53,7 @@ def table_text(
     head = (
         f"A lens that nobody moves, at tilt {found.setting.tilt:.2f} deg and swivel {found.setting.swivel:.2f} deg, "
         f"through {days}, an instant each {found.step:g} min, local clock time of {scene_file.site.timezone}; "
-        f"{found.lit} instants have the sun before the lens.{broken} DNI {dni_source(scene_file)}. "
+        f"{found.lit} instants have the sun on the lens, before or behind it.{broken} DNI {dni_source(scene_file)}. "
         f"{found.rays} rays each instant; flux is the mean over patches of at most 10 mm by 10 mm."
     )
     lit = [each for each in found.faces if each.worst is not None]

@@ -1,6 +1,7 @@
 """A lens that nobody moves: the path of its focus over what stands around, through a stretch of time."""
 
 import datetime as dt
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC
@@ -9,7 +10,7 @@ import numpy as np
 
 from raytrace.arrays import AnyArray, Floats
 from raytrace.scene import GroovesSide, Scene
-from raytrace.stray import FaceLight, stray_light
+from raytrace.stray import Face, FaceLight, stray_light
 from raytrace.trace import PreparedScene, prepare
 from tracking.mount import Setting, lens_angles, lens_axes, row_pose
 from tracking.scenefile import SceneFile
@@ -30,7 +31,7 @@ FINE_STEP = 3.0
 """Step [min] up to which a focal line moves by no more than its width, so that its marks on a map join up."""
 
 LARGEST_INCIDENCE = 89.0
-"""Angle of incidence [deg] up to which an idle lens is traced; beyond, its aperture is nothing."""
+"""Angle of incidence on either face [deg] up to which an idle lens is traced; beyond, its aperture is nothing."""
 
 BOARD_BEHIND = 0.15
 """Distance of the assumed board behind the tubes' axes [m]. Common practice, no source."""
@@ -59,6 +60,24 @@ def turned_over(scene: Scene) -> Scene:
     """The scene with its sheet turned over, so that its other face looks at the sun."""
     other: GroovesSide = "sun" if scene.lens.grooves_toward == "tubes" else "tubes"
     return replace(scene, lens=replace(scene.lens, grooves_toward=other))
+
+
+def lit_from_behind(scene: Scene) -> Scene:
+    """The scene as light sees it that comes to the tubes' side of the lens: mirrored at the sheet, with a single tube.
+
+    The tubes stand in the light before it comes to the lens; their shadow is left out, and the one tube is to be taken
+    as missing.
+    """
+    turned = turned_over(scene)
+    return replace(
+        turned, lens=replace(turned.lens, sag=-turned.lens.sag), tubes=replace(scene.tubes, count=1, spacing=0.0)
+    )
+
+
+def mirrored(face: Face, thickness: float) -> Face:
+    """A face of the lens frame in the frame of `lit_from_behind`; places along its sides stay."""
+    (ax, ay, az), (bx, by, bz), (x, y, z) = face.side_a, face.side_b, face.corner
+    return replace(face, corner=(x, y, thickness - z), side_a=(ax, ay, -az), side_b=(bx, by, -bz))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -103,7 +122,7 @@ class FacePath:
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class IdlePath:
-    """Poses of the lens at instants `step` [min] apart; `lit` of them have the sun before the lens.
+    """Poses of the lens at instants `step` [min] apart; `lit` of them have the sun on the lens, on either side of it.
 
     `setting` is the last pose, and the only one where nobody moves the lens; `tubes` the most light that reaches the
     absorber of each tube [W]. `refined` says whether peaks were looked for between the instants too.
@@ -203,7 +222,9 @@ def _followed(
     dni = direct_normal_irradiance(scene_file.sky, scene_file.site, path)
     tilts, swivels = (np.array([each[k] for each in settings], dtype=np.float64) for k in range(2))
     seen = lens_angles(mount, tilts, swivels, path.azimuth, path.elevation)
-    up = (seen.incidence < LARGEST_INCIDENCE) & (np.asarray(path.elevation) > 0.0) & (dni > 0.0)
+    behind = seen.incidence > 180.0 - LARGEST_INCIDENCE
+    up = ((seen.incidence < LARGEST_INCIDENCE) | behind) & (np.asarray(path.elevation) > 0.0) & (dni > 0.0)
+    back = prepare(lit_from_behind(prepared.scene)) if (up & behind).any() else None
     around = surroundings_of(scene_file)
     faces = faces_around(around, mount, final.tilt, final.swivel, scene.lens_height)
     sums = [_FaceSums(each, k) for k, each in enumerate(faces)]
@@ -212,15 +233,23 @@ def _followed(
     below = np.array([0.0, 0.0, scene.lens_height])
     for k in np.flatnonzero(up).tolist():
         faces = faces_around(around, mount, settings[k].tilt, settings[k].swivel, scene.lens_height)
-        row = row_pose(mount, settings[k].tilt, scene.tubes.angle_to_grooves)
         axes = np.stack(lens_axes(mount, settings[k].tilt, settings[k].swivel))
-        found = stray_light(
-            prepared, [each.face for each in faces], transversal_angle=float(seen.transversal[k]),
-            longitudinal_angle=float(seen.longitudinal[k]), rays=rays, row=row, missing_tube=missing_tube,
-            threads=1 if rays < FEW_RAYS else None,
-        )  # fmt: skip
-        aperture = scene.lens.width * scene.lens.length * float(np.cos(np.radians(seen.incidence[k])))
-        np.maximum(tubes, float(dni[k]) * aperture * np.array([each.value for each in found.tubes]), out=tubes)
+        aperture = scene.lens.width * scene.lens.length * abs(float(np.cos(np.radians(seen.incidence[k]))))
+        threads = 1 if rays < FEW_RAYS else None
+        if back is not None and behind[k]:
+            found = stray_light(
+                back, [mirrored(each.face, scene.lens.thickness) for each in faces],
+                transversal_angle=_from_behind(seen.transversal[k]),
+                longitudinal_angle=_from_behind(seen.longitudinal[k]), rays=rays, missing_tube=0, threads=threads,
+            )  # fmt: skip
+        else:
+            found = stray_light(
+                prepared, [each.face for each in faces], transversal_angle=float(seen.transversal[k]),
+                longitudinal_angle=float(seen.longitudinal[k]), rays=rays,
+                row=row_pose(mount, settings[k].tilt, scene.tubes.angle_to_grooves), missing_tube=missing_tube,
+                threads=threads,
+            )  # fmt: skip
+            np.maximum(tubes, float(dni[k]) * aperture * np.array([each.value for each in found.tubes]), out=tubes)
         local = times[k].astimezone(scene_file.site.zone)
         for each, face in zip(sums, faces, strict=True):
             light = found.faces[each.number]
@@ -232,6 +261,11 @@ def _followed(
         setting=final, times=tuple(times), step=minutes, lit=int(up.sum()), rays=rays,
         faces=tuple(each.result() for each in sums), tubes=tuple(tubes.tolist()),
     )  # fmt: skip
+
+
+def _from_behind(angle: float) -> float:
+    """A projected angle [deg] of a sun behind the lens, counted from the other direction of the normal."""
+    return float(math.copysign(180.0 - abs(angle), angle))
 
 
 class _FaceSums:

@@ -14,7 +14,7 @@ from tracking.scenefile import SceneFile
 from tracking.sky.sunpath import day_instants, sun_path
 from tracking.sky.weather import direct_normal_irradiance
 from tracking.stray.cover import CoverTime, cover_times
-from tracking.stray.idle import IdlePath, Spot, idle_path, turned_over
+from tracking.stray.idle import IdlePath, Spot, idle_path, lit_from_behind, turned_over
 from tracking.stray.refine import near_worst, peaks_of
 from tracking.stray.sharpen import sharpened, upper, worst_of
 from tracking.stray.stretch import year_times
@@ -60,7 +60,7 @@ class Parking:
 
     `worst` is the spot of all `spots` traced that allows the highest flux, None where no light lands; `minutes` at how
     many random minutes since it was found none may be worse; `concentration` the highest concentration of the light
-    there at any distance below the lens, whatever stands there, by a map; `poses` how many were ranked.
+    there at any distance from the lens, whatever stands there, by a map; `poses` how many were ranked.
     """
 
     turned: bool
@@ -127,8 +127,8 @@ def parking(
     """
     scene = turned_over(scene_file.scene) if turned else scene_file.scene
     prepared = prepare(scene)
-    chart = concentration_map(scene)
-    ranked = [setting for _, setting in _ranked(scene_file, chart, _grid(scene_file.mount), year)]
+    charts = concentration_map(scene), concentration_map(lit_from_behind(scene))
+    ranked = [setting for _, setting in _ranked(scene_file, charts, _grid(scene_file.mount), year)]
     share = itertools.count(1)
     whole = FIRST.poses + SECOND.poses + BESIDE + FINAL.poses + PEAKS
 
@@ -157,7 +157,7 @@ def parking(
     spots = sharpened(scene_file, path.setting, spots, prepared)
     if progress is not None:
         progress(1.0)
-    concentration, _ = _ranked(scene_file, chart, [path.setting], year)[0]
+    concentration, _ = _ranked(scene_file, charts, [path.setting], year)[0]
     return Parking(
         turned=turned, path=path, minutes=0, spots=tuple(spots), concentration=concentration, threshold=threshold,
         poses=len(ranked),
@@ -203,9 +203,12 @@ def _beside(mount: Mount, setting: Setting) -> list[Setting]:
 
 
 def _ranked(
-    scene_file: SceneFile, chart: ConcentrationMap, settings: Sequence[Setting], year: int
+    scene_file: SceneFile, charts: tuple[ConcentrationMap, ConcentrationMap], settings: Sequence[Setting], year: int
 ) -> list[tuple[float, Setting]]:
-    """These poses with the highest concentration that the year's suns make there, the least first."""
+    """These poses with the highest concentration that the year's suns make there, the least first.
+
+    `charts` are those of light from the front and from behind, whose angles count from the other side.
+    """
     site = scene_file.site
     path = sun_path(site, [t.astimezone(dt.UTC) for t in year_times(site, year, SCREENED_STEP, SCREENED_DAYS)])
     dni = direct_normal_irradiance(scene_file.sky, site, path)
@@ -213,8 +216,11 @@ def _ranked(
     found = []
     for setting in settings:
         seen = lens_angles(scene_file.mount, setting.tilt, setting.swivel, azimuth, elevation)
-        worst = chart.at(seen.transversal, seen.longitudinal, seen.incidence).max(initial=0.0)
-        found.append((float(worst), setting))
+        front = charts[0].at(seen.transversal, seen.longitudinal, seen.incidence)
+        back = charts[1].at(
+            180.0 - np.abs(seen.transversal), 180.0 - np.abs(seen.longitudinal), 180.0 - seen.incidence
+        )
+        found.append((float(np.maximum(front, back).max(initial=0.0)), setting))
     return sorted(found, key=lambda each: (each[0], abs(each[1].tilt)))
 
 
