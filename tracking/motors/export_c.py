@@ -34,7 +34,7 @@ CLOCK_LOSS = 0.02
 """Share of the power that a wrong clock may cost. Chosen for this, no source."""
 WORDS_A_LINE = 14
 VECTOR_DAYS = 4
-"""Days of the period with test vectors, about."""
+"""Days of the period with test vectors, at most."""
 VECTOR_BYTES = 16
 VALUE_LIMIT = 2**31 - 1
 AXIS_CODES: dict[AxisName, int] = {"tilt": 0, "swivel": 1}
@@ -537,7 +537,7 @@ def _pose_arrays(poses: PoseTable) -> list[str]:
 
 
 def _vector_days(days: Sequence[DaySchedule]) -> range:
-    return range(0, len(days), max(1, (len(days) - 1) // (VECTOR_DAYS - 1)))
+    return range(0, len(days), -(-len(days) // VECTOR_DAYS))
 
 
 def vector_bytes(days: Sequence[DaySchedule]) -> int:

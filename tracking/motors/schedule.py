@@ -429,7 +429,10 @@ def follow_track(
 
 
 def moved_energy(drive: Drive, track: Track, dni: Floats, followed: dict[AxisName, Followed]) -> float:
-    """Energy absorbed while the axes stand where their moves leave them [J], by the mean over fine instants."""
+    """Energy absorbed while the axes stand where their moves leave them [J], by the mean over fine instants.
+
+    An axis that is not among them follows its path without a pause.
+    """
     times = fine_times(track.seconds)[::3]
     swivel = np.interp(times, track.seconds, track.swivel)
     tilt = np.interp(times, track.seconds, track.tilt)
@@ -493,9 +496,7 @@ def trial(
     if dead_band is not None:
         bands = {axis: dead_band for axis, _ in drive.actuators.axes()}
     followed = follow_track(drive, track, bands, interval)
-    lens = drive.scene_file.scene.lens
-    path = power_share(drive.mount, drive.absorbed, track.tilt, track.swivel, track.azimuth, track.elevation)
-    whole = float(np.trapezoid(path * dni * lens.width * lens.length, track.seconds))
+    whole = moved_energy(drive, track, dni, {})
     duties = [
         worst_duty(followed[axis].moves, each.duty_period) <= each.duty_cycle for axis, each in drive.actuators.axes()
     ]
