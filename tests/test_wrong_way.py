@@ -6,11 +6,13 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from raytrace.result import Estimate
+from tracking.cli.report_more import wrong_way_section
 from tracking.energy.fit.fit import fit_of
 from tracking.energy.fit.hours import Span
 from tracking.energy.fit.sample import Effort
 from tracking.energy.fit.wrong_way import wrong_way
-from tracking.energy.fit.wrong_way_span import wrong_way_span
+from tracking.energy.fit.wrong_way_span import Side, WrongWaySpan, wrong_way_span
 from tracking.scenefile import SceneFile, read_scene
 
 if TYPE_CHECKING:
@@ -60,3 +62,26 @@ def test_a_sheet_that_hangs_wrong_has_the_same_two_sides(simple_scene: Path) -> 
     assert first.wrong.absorbed == fit_turned.height.own.absorbed
     assert first.wrong.best_height == fit_turned.height.height
     assert first.loss.value == pytest.approx(1.0 - first.wrong.absorbed.value / first.right.absorbed.value)
+
+
+@pytest.mark.parametrize(
+    ("mounted", "least", "advised"), [("tubes", 0.1, False), ("sun", 0.1, True), ("sun", -0.1, False)]
+)
+def test_turning_the_sheet_over_is_advised_where_that_gains(
+    simple_scene: Path, mounted: str, least: float, *, advised: bool
+) -> None:
+    scene_file = read_scene(simple_scene)
+    lens = replace(scene_file.scene.lens, grooves_toward=mounted)  # type: ignore[arg-type]
+    scene_file = replace(scene_file, scene=replace(scene_file.scene, lens=lens))
+    some = Estimate(value=3.6e6, standard_error=3.6e4)
+    right, wrong = (
+        Side(grooves_toward=side, absorbed=some, best_height=some, absorbed_at_best=some)
+        for side in ("tubes", "sun")  # type: ignore[arg-type]
+    )
+    found = WrongWaySpan(
+        height=0.49, right=right, wrong=wrong, loss=Estimate(value=-0.2, standard_error=0.01),
+        least_loss=Estimate(value=least, standard_error=0.01),
+    )  # fmt: skip
+    told = wrong_way_section(scene_file, 2026, found).paragraphs[0]
+    assert "the other way round absorbs 20.00 % (+- 1.00) more at the scene's height of 490 mm" in told
+    assert ("turn it over" in told) == advised

@@ -36,6 +36,11 @@ def names_of_axes(scene_file: SceneFile) -> tuple[str, str]:
     return ("declination setting", "hour angle") if scene_file.mount.kind == "polar" else ("tilt", "swivel")
 
 
+def held(scene_file: SceneFile) -> str:
+    """How the lens is held through the time that a section is about."""
+    return "as it stands" if scene_file.mount.kind == "fixed" else "kept aimed"
+
+
 # Best height and tilt -----------------------------------------------------------------------------------------------
 
 
@@ -48,7 +53,7 @@ def height_section(scene_file: SceneFile, fit: Fit | None, days: Table, picture:
     best = height.height
     words = [
         (
-            f"Over {fit.span.text}, with the lens kept aimed, most is absorbed at a lens height of {_mm(best)}, "
+            f"Over {fit.span.text}, the lens {held(scene_file)}, most is absorbed at a lens height of {_mm(best)}, "
             f"{best.value / focal:.3f} of the focal length: {_energy(height.absorbed)} of {kwh(height.aperture)} kWh "
             f"on the aperture. {surely_worse(height)}; the others may be better by "
             f"{100.0 * height.possible_gain:.2g} % at most."
@@ -166,10 +171,16 @@ def wrong_way_section(scene_file: SceneFile, year: int, found: WrongWaySpan | No
         return Section(title=title, paragraphs=("No light reaches the tubes in this year: there is nothing to lose.",))
     cut_for, here = found.right.grooves_toward, f"{1e3 * found.height:.0f} mm"
     words = (
-        f"This sheet is cut for grooves {OTHER_FACE[cut_for]}. Over {year}, kept aimed, the other way round "
+        f"This sheet is cut for grooves {OTHER_FACE[cut_for]}. Over {year}, {held(scene_file)}, the other way round "
         f"{_loses(found.loss)} at the scene's height of {here}, and {_loses(found.least_loss)} with each way at the "
         "height that is best for it."
     )
+
+    mounted = scene_file.scene.lens.grooves_toward
+    if found.least_loss.value > 0.0:
+        words += turn_words(cut_for, mounted)
+    elif mounted != cut_for:
+        words += " The scene mounts it that way round."
 
     def row(way: str, side: Side) -> tuple[str, ...]:
         return (
@@ -183,7 +194,7 @@ def wrong_way_section(scene_file: SceneFile, year: int, found: WrongWaySpan | No
 
     return Section(
         title=title,
-        paragraphs=(words + turn_words(cut_for, scene_file.scene.lens.grooves_toward),),
+        paragraphs=(words,),
         tables=(
             Table(
                 caption=f"Absorbed over {year}; the losses above are surer than these, as both ways share their hours",
@@ -243,12 +254,12 @@ def moves_section(scene_file: SceneFile, moves: MovesPlan | None, more: More) ->
 # The year -----------------------------------------------------------------------------------------------------------
 
 
-def year_section(year: Year, pictures: tuple[Picture, ...]) -> Section:
+def year_section(scene_file: SceneFile, year: Year, pictures: tuple[Picture, ...]) -> Section:
     """Months, key days, losses and alarms of a year."""
     total, design = year.total, year.design
     words = [
         (
-            f"{year.year}, a lens kept aimed all the time: {kwh(sum(total.absorbed))} kWh absorbed of "
+            f"{year.year}, the lens {held(scene_file)} all the time: {kwh(sum(total.absorbed))} kWh absorbed of "
             f"{kwh(total.aperture)} kWh on the aperture; distillate {sum(total.litres):.1f} L, "
             f"{total.litres_per_m2:.0f} L for each m2 of aperture. Steps of {year.steps.seconds / 60.0:g} min, "
             f"standard time UTC{year.utc_offset:+g} h."

@@ -13,6 +13,7 @@ from tracking.cli.light_numbers import Light
 from tracking.cli.report_gather import More
 from tracking.cli.report_more import (
     height_section,
+    held,
     moves_section,
     names_of_axes,
     surely_worse,
@@ -63,7 +64,7 @@ def sections(told: Told) -> tuple[Section, ...]:
         wrong_way_section(told.scene_file, told.more.year.year, told.more.wrong_way),
         _day(told),
         moves_section(told.scene_file, told.moves, told.more),
-        year_section(told.more.year, _starting(told, "year_")),
+        year_section(told.scene_file, told.more.year, _starting(told, "year_")),
         stray_section(told.scene_file, told.more, told.plan.date.isoformat(), _starting(told, "stray")),
         _machine(told),
         _uncertainty(told),
@@ -95,7 +96,7 @@ def _job(told: Told) -> Section:
             (
                 f"Of the aperture power {100 * trace.absorbed_fraction.value:.1f} % is absorbed in the light described "
                 f"below; on {told.plan.date.isoformat()} the lens can bring "
-                f"{told.plan.totals.absorbed / JOULES_PER_KWH:.2f} kWh into the tubes if it is aimed all day."
+                f"{told.plan.totals.absorbed / JOULES_PER_KWH:.2f} kWh into the tubes, {held(scene_file)} all day."
             ),
         ),
     )
@@ -192,7 +193,7 @@ def _day(told: Told) -> Section:
     totals = plan.totals
     axes = tuple(name.capitalize() for name in names_of_axes(told.scene_file))
     return Section(
-        title=f"The day, kept aimed: {plan.date.isoformat()}",
+        title=f"The day, {held(told.scene_file)}: {plan.date.isoformat()}",
         paragraphs=(
             f"Local wall clock, {' and '.join(offsets)}." if offsets else "Local wall clock.",
             (
