@@ -14,7 +14,7 @@ import tracking.response
 from raytrace.stray import Face, stray_light
 from raytrace.trace import prepare, trace_prepared
 from tracking.errors import InputError
-from tracking.mount import Setting, row_pose
+from tracking.mount import Mount, Setting, row_pose
 from tracking.paper import stray_figures
 from tracking.plans.moves import chosen_plan
 from tracking.scenefile import read_scene
@@ -304,6 +304,7 @@ def test_a_fire_while_the_lens_is_meant_to_stand_so_counts_as_at_once(
 
 def test_keep_out_regions_lie_within_each_other_around_the_focal_line(simple_scene: Path) -> None:
     scene_file = read_scene(simple_scene)
+    assert largest_skew(scene_file, 2026) == pytest.approx(0.0, abs=1e-6)  # this mount follows in both angles
     one, five, ten = keep_out(scene_file.scene, rays=1 << 13)
     assert one.above is not None
     assert five.above is not None
@@ -331,10 +332,13 @@ def test_keep_out_regions_hold_the_skewed_suns_of_a_mount_that_only_tilts(
     )
     simple_scene.write_text(text, encoding="utf-8")
     scene_file = read_scene(simple_scene)
-    # Derived: a lens that turns about an east-west axis is aimed all day, with the sun up to the angle off along the
-    # axis at which the sun's height is 5 deg: near the equinoxes it rises in the east, 90 deg off.
+    # Derived: a lens that turns about an east-west axis is aimed all day, and near the equinoxes the sun rises in the
+    # east, 85 deg off along the axis when it is 5 deg high: beyond the most that is held.
     skew = largest_skew(scene_file, 2026)
-    assert 70.0 < skew < 85.0
+    assert skew == keepout.MOST_SKEW
+    # A fixed lens that looks south has the summer's morning sun behind it: that is no skew of an aimed lens.
+    fixed = Mount(kind="fixed", facing=180.0, tilt=80.0)
+    assert largest_skew(replace(scene_file, mount=fixed), 2026) == keepout.MOST_SKEW
     straight, skewed = (keep_out(scene_file.scene, skew=angle, rays=1 << 11) for angle in (0.0, 40.0))
     for one, other in zip(straight[1:], skewed[1:], strict=True):  # one sun is exceeded up to the lens either way
         assert one.above is not None

@@ -8,7 +8,7 @@ from typing import Any
 from tracking.cli.tables import Column, number, paragraph, section, table
 from tracking.scenefile import SceneFile
 from tracking.stray.idle import IdlePath, Progress
-from tracking.stray.keepout import KeepOut, largest_skew
+from tracking.stray.keepout import MOST_SKEW, KeepOut, largest_skew
 from tracking.stray.keepout import keep_out as regions
 from tracking.stray.park import CHECK_ROUNDS, FINAL, PEAKS, Parking, checked, parking
 from tracking.stray.sharpen import SHARP_RAYS, SPREAD
@@ -304,8 +304,8 @@ def keep_out_text(found: Sequence[KeepOut], skew: float, *, width: int) -> str:
     """The region around the focal line to keep out of."""
     head = (
         "Where the flux across the light is at least so many times direct sun, with the lens aimed, no tubes in the "
-        f"way, and the sun up to {skew:.0f} deg off along the grooves, the most in the year: up and down from the "
-        "plane of the tubes' axes, across from the middle of the light, and along from the middle of the lens, in "
+        f"way, and the sun up to {skew:.0f} deg off along the grooves, the most in the year or the {MOST_SKEW:g} deg "
+        "that are looked at: up and down from the plane of the tubes' axes, across from the middle of the light, and along from the middle of the lens, in "
         "patches of 10 mm. Each row is the outline's greatest reach; --json and the picture give the outline. A lens "
         "that nobody moves throws its light elsewhere. An eye needs far more distance: never look at the line or up "
         "through the lens."

@@ -11,6 +11,7 @@ from raytrace.stray import Face, stray_light
 from raytrace.trace import PreparedScene, prepare
 from tracking.plans.instant import instants_at
 from tracking.scenefile import SceneFile
+from tracking.stray.idle import LARGEST_INCIDENCE
 from tracking.stray.stretch import year_times
 
 SUNS = (1.0, 5.0, 10.0)
@@ -21,6 +22,8 @@ DEEPEST = 2.5
 KEEP_OUT_RAYS = 1 << 15
 SKEW_STEP = 7.5
 """Skews of the sun are traced no further apart [deg]."""
+MOST_SKEW = 75.0
+"""Largest skew of the sun that is held in the region [deg]: beyond it the aperture is a quarter and less. Chosen."""
 SKEW_DAYS, SKEW_TIME = 14, dt.timedelta(minutes=60)
 """Days apart and step of the instants among which the largest skew of an aimed lens is looked for."""
 
@@ -44,9 +47,16 @@ class KeepOut:
 
 
 def largest_skew(scene_file: SceneFile, year: int) -> float:
-    """Largest longitudinal angle [deg], of either sign, under which the lens is aimed in a year; 0 if it never is."""
+    """Largest longitudinal angle [deg], of either sign, under which the lens is aimed in a year; 0 if it never is.
+
+    At most MOST_SKEW: a lens that cannot follow may see the sun far aslant, or from behind.
+    """
     instants = instants_at(scene_file, year_times(scene_file.site, year, SKEW_TIME, SKEW_DAYS))
-    return max((abs(each.aim.angles.longitudinal) for each in instants if each.aim is not None), default=0.0)
+    skews = (
+        abs(each.aim.angles.longitudinal) for each in instants
+        if each.aim is not None and each.aim.angles.incidence < LARGEST_INCIDENCE
+    )  # fmt: skip
+    return min(MOST_SKEW, max(skews, default=0.0))
 
 
 def keep_out(scene: Scene, *, skew: float = 0.0, rays: int = KEEP_OUT_RAYS) -> tuple[KeepOut, ...]:
