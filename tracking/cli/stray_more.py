@@ -305,10 +305,10 @@ def keep_out_text(found: Sequence[KeepOut], skew: float, *, width: int) -> str:
     head = (
         "Where the flux across the light is at least so many times direct sun, with the lens aimed, no tubes in the "
         f"way, and the sun up to {skew:.0f} deg off along the grooves, the most in the year or the {MOST_SKEW:g} deg "
-        "that are looked at: up and down from the plane of the tubes' axes, across from the middle of the light, and along from the middle of the lens, in "
-        "patches of 10 mm. Each row is the outline's greatest reach; --json and the picture give the outline. A lens "
-        "that nobody moves throws its light elsewhere. An eye needs far more distance: never look at the line or up "
-        "through the lens."
+        "that are looked at: up and down from the plane of the tubes' axes, across from the middle of the light, and "
+        "along from the middle of the lens, in patches of 10 mm. Each row is the outline's greatest reach; --json and "
+        "the picture give the outline. A lens that nobody moves throws its light elsewhere. An eye needs far more "
+        "distance: never look at the line or up through the lens."
     )
     return section("Keep-out region around the focal line", paragraph(head, width=width), "", table(
         Column(heading=("suns",), cells=tuple(number(each.suns, 0) for each in found)),
