@@ -1,6 +1,7 @@
 """A table for many days: every day is tried, a clock change begins a new one, and what a plan promises holds."""
 
 import datetime as dt
+import json
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -202,6 +203,8 @@ def test_a_season_is_printed_and_written(
     focalrow: Callable[..., object], simple_scene: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     see_saw(simple_scene, marks=10.0)
+    with simple_scene.open("a", encoding="utf-8") as scene:
+        scene.write('\n[boiler]\nemittance = 0.05\nconduction = "0 W/K"\n')
     monkeypatch.setattr("tracking.cli.day_season.kept_response_table", lambda _: hill_table(half=20.0))
     sheet = tmp_path / "season.pdf"
     season = ("--from", "2026-03-01", "--to", "2026-03-10", "--by", "week")
@@ -209,6 +212,10 @@ def test_a_season_is_printed_and_written(
     out = getattr(run, "out")  # noqa: B009
     assert "2026-03-01 to 2026-03-07" in out
     assert "2026-03-08 to 2026-03-10" in out
+    assert "On 2026-03-04, the middle day: " in " ".join(out.split())
+    tables = json.loads((tmp_path / "out" / "season.json").read_text(encoding="utf-8"))["tables"]
+    for each in tables:
+        assert each["moves_per_litre"] == pytest.approx(len(each["moves"]) / each["litres"])
     assert "Concentrated light" in out
     assert sheet.read_bytes().startswith(b"%PDF")
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["season.csv", "season.json", "season.txt"]

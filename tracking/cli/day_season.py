@@ -6,12 +6,13 @@ from pathlib import Path
 from typing import Any
 
 from tracking.cli import console
-from tracking.cli.day_moves import goal_words
+from tracking.cli.day_moves import goal_words, water_words
 from tracking.cli.day_run import built_table, show
 from tracking.cli.day_sheet import Season, write_season_sheet
 from tracking.cli.day_wish import PlanWish
 from tracking.cli.scene_words import closing_sections, scene_errors
 from tracking.cli.tables import Column, console_width, number, paragraph, section, table
+from tracking.energy.plan_water import PlanWater, plan_water
 from tracking.plans.season import KeptDay, Piece, season_pieces
 from tracking.response import kept_response_table
 from tracking.scenefile import SceneFile
@@ -37,17 +38,20 @@ def print_season(
                 lazy=wish.lazy,
                 progress=progress,
             )
+        water = [plan_water(scene_file, piece.plan, response) if piece.plan.stretches else None for piece in pieces]
     width = console_width()
     title = f"{scene_file.site.name}, {season.first.isoformat()} to {season.last.isoformat()}".removeprefix(", ")
     texts = {
         "season.txt": "\n\n".join(
             [
                 section(title, *(paragraph(words, width=width) for words in _words(scene_file, pieces))),
-                *(_piece_text(piece, width=width) for piece in pieces),
+                *(_piece_text(piece, each, width=width) for piece, each in zip(pieces, water, strict=True)),
                 *closing_sections(scene_file, [], width=width),
             ]
         ),
-        "season.json": console.as_json({"tables": [_piece_object(piece) for piece in pieces]}),
+        "season.json": console.as_json(
+            {"tables": [_piece_object(piece, each) for piece, each in zip(pieces, water, strict=True)]}
+        ),
         "season.csv": _csv_text(pieces),
     }
     if wish.sheet is not None:
@@ -81,7 +85,7 @@ def _share(day: KeptDay) -> float:
     return 1.0 if day.least_share is None else day.least_share
 
 
-def _piece_text(piece: Piece, *, width: int) -> str:
+def _piece_text(piece: Piece, water: PlanWater | None, *, width: int) -> str:
     stretches = piece.plan.stretches
     if not stretches:
         return section(_span(piece), paragraph("No setting gives power on these days.", width=width))
@@ -92,6 +96,8 @@ def _piece_text(piece: Piece, *, width: int) -> str:
     )
     if piece.plan.covers:
         words += " Cover the lens where a row ends before the next begins."
+    if water is not None:
+        words += f" On {piece.plan.date.isoformat()}, the middle day: {water_words(water)}"
     columns = [
         Column(heading=("good until",), cells=tuple(f"{s.until:%H:%M}" for s in stretches)),
         Column(heading=("tilt",), cells=tuple(number(s.setting.tilt, 1) for s in stretches)),
@@ -105,7 +111,7 @@ def _span(piece: Piece) -> str:
     return f"{piece.first.isoformat()} to {piece.last.isoformat()}"
 
 
-def _piece_object(piece: Piece) -> dict[str, Any]:
+def _piece_object(piece: Piece, water: PlanWater | None) -> dict[str, Any]:
     return {
         "first_day": piece.first.isoformat(),
         "last_day": piece.last.isoformat(),
@@ -119,6 +125,8 @@ def _piece_object(piece: Piece) -> dict[str, Any]:
             }
             for s in piece.plan.stretches
         ],
+        "litres": None if water is None else water.litres,
+        "moves_per_litre": None if water is None else water.moves_per_litre,
         "days": [
             {
                 "date": day.date.isoformat(),

@@ -5,6 +5,7 @@ import itertools
 import math
 from dataclasses import dataclass
 
+import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Rectangle
 
@@ -58,6 +59,12 @@ ROW = 8.2
 """Height of a row of the table [mm]."""
 SUN_WIDTH, SUN_HEIGHT = 66.0, 40.0
 HIGHEST = 90.0
+LABEL_STEP, MOST_LABELS = 30.0, 6
+"""Distance of the azimuths that are written below the sun's way [deg], three times as wide beyond so many of them."""
+SMALLEST_DOT, LARGEST_DOT = 0.38, 1.0
+"""Radius of a move on the sun's way [mm]."""
+DOTS_IN_A_ROW = 28.0
+"""Half the length of a sun's way in the picture [mm]: so many moves' radii stand side by side without a contact."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -256,34 +263,38 @@ def _table(page: Page, data: SheetInput, rows: list[Row], y: float, words: Words
 
 
 def _sun_picture(page: Page, data: SheetInput, x: float, y: float) -> None:
-    """The sun's way over the sky, east in the middle of it or wherever it goes, with the moves on it."""
+    """The sun's way over the part of the sky that it crosses, with the moves on it."""
     path, site = data.path, data.scene_file.site
     # The sky is cut where the sun is at midnight: behind north for the north, behind south for the south.
     start = 180.0 if site.latitude < 0.0 else 0.0
+    up = [(float(a), float(e)) for a, e in zip(path.azimuth, path.elevation, strict=True) if e >= 0.0]
+    turned = [(azimuth - start) % 360.0 for azimuth, _ in up] or [0.0, 360.0]
+    first = math.floor(min(turned) / LABEL_STEP) * LABEL_STEP
+    last = max(first + LABEL_STEP, math.ceil(max(turned) / LABEL_STEP) * LABEL_STEP)
 
     def place(azimuth: float, elevation: float) -> tuple[float, float]:
         return (
-            x + ((azimuth - start) % 360.0) / 360.0 * SUN_WIDTH,
+            x + ((azimuth - start) % 360.0 - first) / (last - first) * SUN_WIDTH,
             y + SUN_HEIGHT * (1.0 - elevation / HIGHEST),
         )
 
     page.line([x, x + SUN_WIDTH], [y + SUN_HEIGHT] * 2, 1.2)
-    for azimuth, letter in ((90.0, "90°"), (180.0, "180°"), (270.0, "270°"), (0.0, "0°")):
-        if azimuth != start:
-            at, _ = place(azimuth, 0.0)
-            page.line([at, at], [y + SUN_HEIGHT, y + SUN_HEIGHT - 1.5])
-            page.text(at, y + SUN_HEIGHT + 5.0, letter, READ, align="center")
-    up = [(float(a), float(e)) for a, e in zip(path.azimuth, path.elevation, strict=True) if e >= 0.0]
+    step = LABEL_STEP if last - first <= MOST_LABELS * LABEL_STEP else 3.0 * LABEL_STEP
+    for azimuth in np.arange(math.ceil(first / step) * step, last + 1.0, step).tolist():
+        at = x + (azimuth - first) / (last - first) * SUN_WIDTH
+        page.line([at, at], [y + SUN_HEIGHT, y + SUN_HEIGHT - 1.5])
+        page.text(at, y + SUN_HEIGHT + 5.0, f"{(azimuth + start) % 360.0:g}°", READ, align="center")
     runs: list[list[tuple[float, float]]] = []
     for here in itertools.starmap(place, up):
         if not runs or abs(here[0] - runs[-1][-1][0]) > SUN_WIDTH / 2.0:  # over the edge of the picture
             runs.append([])
         runs[-1].append(here)
     for run in runs:
-        page.line([at[0] for at in run], [at[1] for at in run], 1.6)
+        page.line([at[0] for at in run], [at[1] for at in run], 0.8)
     seconds = path.times_utc.astype("datetime64[s]").astype("int64").tolist()
     by_minute = dict(zip(seconds, zip(path.azimuth.tolist(), path.elevation.tolist(), strict=True), strict=True))
+    radius = max(SMALLEST_DOT, min(LARGEST_DOT, DOTS_IN_A_ROW / max(1, data.plan.moves)))
     for stretch in data.plan.stretches:
         sun = by_minute.get(int(stretch.start.timestamp()))
         if sun is not None:
-            page.axes.add_patch(Circle(place(*sun), 0.9, color="black"))
+            page.axes.add_patch(Circle(place(*sun), radius, color="black", linewidth=0.0))
