@@ -218,6 +218,19 @@ def check_print(browser: str, text: str, home: Path) -> None:
 
 
 @pytest.mark.long
+def test_a_table_of_many_columns_slides_within_its_frame(tmp_path: Path) -> None:
+    browser = shutil.which("chromium") or shutil.which("chromium-browser")
+    if browser is None:
+        pytest.skip("needs chromium")
+    picture = Picture(name="a", title="A", alt="It rises.", figure=Figure(figsize=(4, 2)), numbers={})
+    columns = ("End", *(f"column {k}" for k in range(30)))
+    table = Table(caption="Wide", heading=columns, rows=(tuple("12345" for _ in columns),))
+    text = page("Title", "Below", [Section(title="One", tables=(table,), pictures=(picture,))])
+    assert '<div class="slide" tabindex="0" role="group" aria-label="Wide"><table' in text
+    check_in_browser(browser, text, tmp_path)
+
+
+@pytest.mark.long
 def test_viewer_page_draws_in_a_browser_without_a_network(tmp_path: Path) -> None:
     browser = shutil.which("chromium") or shutil.which("chromium-browser")
     if browser is None:
@@ -267,6 +280,6 @@ def test_a_short_table_stays_whole_and_long_keys_may_break() -> None:
     long = Table(caption="Keys", heading=("Key", "Value"), rows=tuple((f"lens.groove_{k}", "1") for k in range(40)))
     text = page("Title", "Below", [Section(title="One", tables=(long,)), Section(title="Two", typed="x")])
     assert "lens.<wbr>groove_<wbr>0" in text
-    assert "<table>\n<caption>Keys" in text
+    assert '<div class="slide"><table>\n<caption>Keys' in text
     assert 'class="short brief"' in small_page()  # of two rows with short names
     assert '<section aria-labelledby="part-2" class="short">' in text

@@ -87,7 +87,7 @@ def sun_and_reach(scene_file: SceneFile, plan: Day, moves: MovesPlan | None) -> 
     if tilts:
         told = (
             f"the lens can be aimed at {len(reached)} of {len(aimed)} instants with the sun at {MIN_ELEVATION:g} deg "
-            f"or above; its {name} runs from {min(tilts):.0f} to {max(tilts):.0f} deg and the skew along the grooves "
+            f"or above; its {name} runs from {round(min(tilts))} to {round(max(tilts))} deg and the skew along the grooves "
             f"goes up to {worst:.0f} deg. {_moves_words(moves)}"
         )
     return Picture(

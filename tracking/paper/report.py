@@ -57,7 +57,8 @@ table.words td, table.words th { text-align: left; }
 pre { white-space: pre-wrap; overflow-wrap: anywhere; background: #f2f2f2; padding: .6rem; font-size: .9rem; }
 @media (max-width: 40rem) { .wide { overflow-x: auto; } .wide img { min-width: 38rem; } .hint { display: block; }
   table { font-size: .78rem; } th, td { padding: .15rem .25rem; } }
-@media (max-width: 30rem) { body { padding: .6rem; } table { font-size: .72rem; } th, td { padding: .15rem .2rem; } }
+@media (max-width: 30rem) { body { padding: .6rem; } table { font-size: .7rem; } th, td { padding: .15rem .12rem; } }
+@media screen { .slide { overflow-x: auto; } }
 @media print { @page { margin: 15mm; } body { max-width: none; padding: 0 1px; font-size: 10.5pt; }
   nav { display: none; } h2, caption { break-after: avoid; }
   figure, tr, pre, table.short, section.short { break-inside: avoid; }
@@ -105,9 +106,14 @@ def _table(table: Table) -> str:
     classes += ["short"] * (len(table.rows) <= SHORT_TABLE)
     classes += ["brief"] * all(len(row[0]) <= BRIEF for row in table.rows)
     kind = f' class="{" ".join(classes)}"' if classes else ""
+    # A screen reader reads a table by itself; who has a keyboard alone must reach those that may need to slide.
+    reach = (
+        f' tabindex="0" role="group" aria-label="{escape(table.caption)}"' if len(table.heading) > FEW_COLUMNS else ""
+    )
     return (
+        f'<div class="slide"{reach}>'
         f"<table{kind}>\n<caption>{escape(table.caption)}</caption>\n"
-        f"<thead><tr>{head}</tr></thead>\n<tbody>\n{rows}</tbody>\n</table>"
+        f"<thead><tr>{head}</tr></thead>\n<tbody>\n{rows}</tbody>\n</table></div>"
     )
 
 
@@ -120,10 +126,13 @@ def _breakable(text: str) -> str:
     return escape(text).replace("_", "_<wbr>").replace(".", ".<wbr>")
 
 
-HINT = "On a narrow screen pictures slide sideways within their frames."
+HINT = "On a narrow screen pictures and wide tables slide sideways within their frames."
 
 BRIEF = 10
 """Names of rows that are all no longer than this are not broken [characters]."""
+
+FEW_COLUMNS = 6
+"""Columns that find room on a telephone."""
 
 SHORT_TABLE = 20
 """A table of so many rows is not cut by the end of a printed page."""
