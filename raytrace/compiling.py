@@ -14,7 +14,10 @@ from typing import Any
 
 import numpy as np
 
-_GENERAL_PATH = "import sys; sys.path.insert(0, sys.argv[1]); import raytrace.compiling as c; c.compile_general_path()"
+_CALL = (
+    "import importlib, sys; sys.path.insert(0, sys.argv[1]); "
+    "module, name = sys.argv[2].split(':'); getattr(importlib.import_module(module), name)()"
+)
 
 
 def default_threads() -> int:
@@ -60,20 +63,25 @@ def compile_general_path() -> None:
 
 
 @contextlib.contextmanager
-def general_path_beside() -> Iterator[bool]:
-    """While the block runs, a second process compiles the general path, if that must be compiled and can be kept.
+def compiled_beside(entry: object, call: str) -> Iterator[bool]:
+    """While the block runs, a second process compiles an entry, if that must be compiled and can be kept.
 
-    The block is told whether that is so: then it should compile the other half. Whatever goes wrong in the second
-    process, the general path is then compiled in this one when it is called.
+    The block is told whether that is so: then it may compile something else. At its end the second process is waited
+    for. Whatever goes wrong in it, the entry is then compiled in this process when it is called.
+
+    Parameters
+    ----------
+    entry
+        The compiled function.
+    call
+        The function that calls the entry once for the types that it is always given, as "module:name".
     """
-    from raytrace.kernels.path import finish_leftovers
-
-    can_be_kept = getattr(getattr(finish_leftovers, "stats", None), "cache_path", None) is not None
-    if _kept(finish_leftovers) or not can_be_kept or default_threads() < 2 or not sys.executable:
+    can_be_kept = getattr(getattr(entry, "stats", None), "cache_path", None) is not None
+    if _kept(entry) or not can_be_kept or default_threads() < 2 or not sys.executable:
         yield False
         return
     folder = str(Path(__file__).resolve().parent.parent)
-    command = [sys.executable, "-P", "-c", _GENERAL_PATH, folder]
+    command = [sys.executable, "-P", "-c", _CALL, folder, call]
     try:
         process = subprocess.Popen(  # noqa: S603 - our own interpreter and code
             command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
@@ -87,3 +95,10 @@ def general_path_beside() -> Iterator[bool]:
         except BaseException:
             process.kill()
             raise
+
+
+def general_path_beside() -> contextlib.AbstractContextManager[bool]:
+    """A second process compiles the general path while the block compiles the other half; see `compiled_beside`."""
+    from raytrace.kernels.path import finish_leftovers
+
+    return compiled_beside(finish_leftovers, "raytrace.compiling:compile_general_path")

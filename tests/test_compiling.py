@@ -6,12 +6,17 @@ from pathlib import Path
 import numba
 import numpy as np
 import pytest
+from test_boiler import boiler
 
 from raytrace import compiling
 from raytrace.kernels.block import trace_plain
 from raytrace.kernels.path import finish_leftovers, room_for_leftovers
 from raytrace.scene import Lens, Scene, SunOptics, Tubes
 from raytrace.trace import trace
+from tracking.energy.boil_kernel import fill_steps
+from tracking.energy.boiler import TubeRow
+from tracking.energy.compiling import compile_boiling
+from tracking.energy.steam import ATMOSPHERE, steam_at
 
 SCENE = Scene(
     lens=Lens(width=0.6, length=0.9, focal_length=0.8, grooves_toward="tubes", cut_for="tubes"),
@@ -31,6 +36,16 @@ def test_the_general_path_is_compiled_for_the_types_that_a_trace_gives_it() -> N
     compiling.compile_general_path()
     assert set(finish_leftovers.signatures) == of_a_trace
     assert len(of_a_trace) == 1
+
+
+@compiled_only
+def test_the_boiling_is_compiled_for_the_types_that_a_row_of_tubes_gives_it() -> None:
+    row = TubeRow(boiler(), steam_at(ATMOSPHERE), 2)
+    row.advance(60.0, np.zeros(2), 20.0)
+    of_a_row = set(fill_steps.signatures)
+    compile_boiling()
+    assert set(fill_steps.signatures) == of_a_row
+    assert len(of_a_row) == 1
 
 
 @compiled_only

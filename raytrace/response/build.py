@@ -236,6 +236,7 @@ def _scanned(tracer: _Nodes, places: TubePlaces, mirrored: tuple[bool, bool]) ->
     tilts = np.array([0.0]) if largest == 0.0 else np.linspace(0.0, largest, SCAN_TILTS)
     axes = [half if mirrored[0] else whole, half if mirrored[1] else whole, tilts]
     tubes = places.tangent.shape[1]
+    tracer.all([(0.0, 0.0, 0.0)], [0.0])  # alone: on a first run two threads would have the tracer compiled twice
     looked_at = _product(axes)
     values = tracer.all(looked_at, [0.0] * len(looked_at)).reshape(*(len(axis) for axis in axes), -1)
     reaching = values[..., :tubes].sum(axis=-1) > REACHED

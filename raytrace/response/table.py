@@ -18,6 +18,9 @@ from raytrace.scene import RowPose
 WIDTHS = ("w50", "w90", "w95", "fwhm", "centroid")
 """What stands in a node's values behind the intercepted and absorbed fractions of the tubes."""
 
+READ_AT_ONCE = 1024
+"""Places read together: their values stay in the processor's cache."""
+
 RowAt = Callable[[float], RowPose]
 """The row's pose in the lens frame at a tilt [deg]."""
 
@@ -105,14 +108,32 @@ def read_grid(
     straight_along
         An axis along which straight lines are drawn between the nodes, instead of cubics.
     """
+    result = np.zeros((len(where[0]), values.shape[-1]))
+    for start in range(0, len(result), READ_AT_ONCE):
+        some = slice(start, start + READ_AT_ONCE)
+        _add(result[some], axes, values, places, [angles[some] for angles in where], straight_along)
+    return result
+
+
+def _add(
+    result: Floats,
+    axes: Sequence[Floats],
+    values: Floats,
+    places: TubePlaces,
+    where: Sequence[Floats],
+    straight_along: int | None,
+) -> None:
+    """Add the values at some places to their rows."""
     across, along, tilt = where
     weights = [linear_weights if axis == straight_along else axis_weights for axis in range(3)]
     read_g, weight_g = weights[1](axes[1], along)
     read_h, weight_h = weights[2](axes[2], tilt)
-    result = np.zeros((len(across), values.shape[-1]))
+    levels = [(level, np.flatnonzero(weight_h[:, level])) for level in range(STENCIL)]
     for tube, columns in _columns(places.tangent.shape[1], apart=len(axes[2]) > 1):
-        for level in range(STENCIL):
-            rows = np.flatnonzero(weight_h[:, level])
+        # Nodes in one row, so that a node is found by one number.
+        nodes = np.ascontiguousarray(values[..., columns]).reshape(-1, len(columns))
+        found = np.zeros((len(across), len(columns)))
+        for level, rows in levels:
             if not len(rows):
                 continue
             h, seen = read_h[rows, level], across[rows]
@@ -122,12 +143,10 @@ def read_grid(
             read_t, weight_t = weights[0](axes[0], seen)
             for i, j in itertools.product(range(STENCIL), repeat=2):
                 weight = weight_t[:, i] * weight_g[rows, j] * weight_h[rows, level]
-                (some,) = np.nonzero(weight)
-                if len(some):
-                    read = rows[some]
-                    found = values[read_t[some, i], read_g[read, j], h[some]][:, columns]
-                    result[read[:, None], columns] += weight[some, None] * found
-    return result
+                if weight.any():
+                    node = (read_t[:, i] * len(axes[1]) + read_g[rows, j]) * len(axes[2]) + h
+                    found[rows] += weight[:, None] * nodes.take(node, axis=0)
+        result[:, columns] += found
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

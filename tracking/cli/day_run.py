@@ -11,6 +11,7 @@ from tracking.cli.day_table import remarks, sun_words, table_text
 from tracking.cli.day_wish import PlanWish
 from tracking.cli.scene_words import scene_errors
 from tracking.cli.tables import console_width
+from tracking.energy.compiling import boiling_beside
 from tracking.energy.plan_water import PlanWater, plan_water
 from tracking.plans.day import Day, day_plan
 from tracking.plans.moves import MovesPlan, chosen_plan
@@ -48,7 +49,8 @@ def print_day(
         # A table over two angles takes as long as tracing a day; with the tilt as a third one, five times that.
         quick = not direct and not varies_with_tilt(scene_file)
         if (quick or table or wish.is_asked) and plan_table is None:
-            plan_table = built_table(scene_file)
+            with boiling_beside():
+                plan_table = built_table(scene_file)
             response = None if direct else plan_table
         with console.progress_bar("Tracing the day (the very first run compiles first)") as progress:
             plan = day_plan(scene_file, date, step, effort=effort, table=response, progress=progress)

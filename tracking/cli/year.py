@@ -35,13 +35,14 @@ def year(
 
     import datetime as dt
 
+    from tracking.energy.compiling import boiling_beside
     from tracking.energy.year import year_of
     from tracking.response import response_table
     from tracking.scenefile import read_scene
 
     scene_file = read_scene(scene)
     with scene_errors(scene):
-        with console.progress_bar("Building the response table, once for this scene") as progress:
+        with boiling_beside(), console.progress_bar("Building the response table, once for this scene") as progress:
             response = response_table(scene_file, progress=progress)
         calendar_year = dt.datetime.now(scene_file.site.zone).year if of is None else of
         with console.progress_bar("Boiling through the year") as progress:
