@@ -4,6 +4,8 @@ import dataclasses
 import datetime as dt
 import io
 import itertools
+import math
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -220,6 +222,34 @@ def test_the_pdf_has_the_paper_size_and_the_same_bytes_each_time(simple_scene: P
     assert float(box.width) == pytest.approx(210.0 / 25.4 * 72.0, abs=0.1)
     assert float(box.height) == pytest.approx(297.0 / 25.4 * 72.0, abs=0.1)
     assert "20 March 2026" in reader.pages[0].extract_text()
+
+
+def printed_sizes(content: bytes) -> list[tuple[str, float]]:
+    """Each piece of text of a PDF and its size [pt], as an independent reader finds them."""
+    import pypdf
+
+    found: list[tuple[str, float]] = []
+
+    def note(text: str, page: list[float], line: list[float], _font: object, size: float) -> None:
+        if text.strip():
+            found.append((text.strip(), size * math.hypot(line[0], line[1]) * math.hypot(page[0], page[1])))
+
+    for page in pypdf.PdfReader(io.BytesIO(content)).pages:
+        page.extract_text(visitor_text=note)
+    return found
+
+
+def test_the_type_in_the_pdf_is_as_large_as_it_was_set(simple_scene: Path) -> None:
+    day = pdf_bytes(sheet_pages(sheet_input(simple_scene, rows=22)), title="Day", date=DAY)
+    season = pdf_bytes(season_pages(season_input(simple_scene, rows=5, count=7)), title="Season", date=DAY)
+    for content in (day, season):
+        sizes = printed_sizes(content)
+        assert len(sizes) > 60
+        assert min(size for _, size in sizes) == pytest.approx(11.0, abs=0.01)
+        acted_on = [size for text, size in sizes if re.fullmatch(r"\d\d:\d\d|-?[\d.]+°", text)]
+        azimuths_below_the_sun = [size for size in acted_on if size == pytest.approx(11.0, abs=0.01)]
+        assert len(azimuths_below_the_sun) <= 7
+        assert sum(size >= 14.0 for size in acted_on) > 60
 
 
 def test_options_of_the_sheet_are_checked(focalrow: Callable[..., object], simple_scene: Path, tmp_path: Path) -> None:
