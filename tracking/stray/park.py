@@ -37,7 +37,7 @@ class Heat:
     rays: int
 
 
-FIRST = Heat(poses=16, days=56, step=dt.timedelta(minutes=60), rays=1 << 11)
+FIRST = Heat(poses=48, days=56, step=dt.timedelta(minutes=60), rays=1 << 11)
 SECOND = Heat(poses=4, days=28, step=dt.timedelta(minutes=40), rays=1 << 12)
 FINAL = Heat(poses=2, days=7, step=dt.timedelta(minutes=10), rays=1 << 13)
 """The best poses of one round go on to the next; the poses half a step beside the best one join the second."""

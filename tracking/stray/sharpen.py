@@ -12,7 +12,7 @@ SHARP_RAYS = 1 << 18
 """Most rays of a second look: the error of a peak is then a few per cent."""
 MORE_RAYS = 8
 """By how much each look at an instant has more rays than the one before."""
-MOST_RAYS = 1 << 24
+MOST_RAYS = 1 << 25
 """Rays of all second looks in one call."""
 SPREAD = 3.0
 """Standard errors by which the highest flux that a trace allows lies above the flux that it found."""
