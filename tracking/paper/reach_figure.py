@@ -87,8 +87,8 @@ def sun_and_reach(scene_file: SceneFile, plan: Day, moves: MovesPlan | None) -> 
     if tilts:
         told = (
             f"the lens can be aimed at {len(reached)} of {len(aimed)} instants with the sun at {MIN_ELEVATION:g} deg "
-            f"or above; its {name} runs from {round(min(tilts))} to {round(max(tilts))} deg and the skew along the grooves "
-            f"goes up to {worst:.0f} deg. {_moves_words(moves)}"
+            f"or above; its {name} runs from {round(min(tilts))} to {round(max(tilts))} deg and the skew along the "
+            f"grooves goes up to {worst:.0f} deg. {_moves_words(moves)}"
         )
     return Picture(
         name="sun-and-reach",
