@@ -327,6 +327,7 @@ def test_keep_out_regions_hold_the_skewed_suns_of_a_mount_that_only_tilts(
     simple_scene: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(keepout, "DEPTHS", 40)
+    monkeypatch.setattr(keepout, "SKEW_STEP", 20.0)
     text = simple_scene.read_text(encoding="utf-8").replace(
         'kind = "swivel-tilt"', 'kind = "tilt"\nfacing = "180 deg"\ntilt_range = ["0 deg", "90 deg"]'
     )
