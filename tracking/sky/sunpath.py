@@ -4,6 +4,7 @@ All arithmetic is in UTC; local time is for people. pvlib is imported where it i
 """
 
 import datetime as dt
+import functools
 import zoneinfo
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -116,11 +117,17 @@ def sun_path(
     return _sun_path_at(site, seconds, pressure=pressure, air_temperature=air_temperature)
 
 
+DAYS_REMEMBERED = 512
+"""More than a year's."""
+
+
+@functools.lru_cache(maxsize=DAYS_REMEMBERED)
 def sun_events(site: Site, date: dt.date) -> SunEvents:
     """Sunrise, sunset and transit on a civil day of the site, found on the sun's path over that very day.
 
-    The day runs from local midnight to local midnight, so the events belong to the date asked for at any longitude
-    and any clock. Sunrise and sunset are those of the upper limb with mean refraction (RISE_ELEVATION).
+    Remembered, as a day's table, its plan and its sheet all ask for them. The day runs from local midnight to local
+    midnight, so the events belong to the date asked for at any longitude and any clock. Sunrise and sunset are those
+    of the upper limb with mean refraction (RISE_ELEVATION).
 
     Raises
     ------
