@@ -51,11 +51,15 @@ class Judge:
         which = np.concatenate([near, picked])
         found = np.zeros(len(light.energy))
         if len(which):
-            response = self.table.at(light.transversal[which], light.longitudinal[which], light.tilt[which])
-            found[which] = light.energy[which] * response.absorbed.sum(axis=1)
+            found[which] = self.absorbed_each(light.only(which))
         if len(picked):
             found[picked] *= len(far) / len(picked)
         return found
+
+    def absorbed_each(self, light: Sunlight) -> Floats:
+        """Energy absorbed at each position of the sun (n,) [J], none standing for another."""
+        response = self.table.at(light.transversal, light.longitudinal, light.tilt)
+        return np.asarray(light.energy * response.absorbed.sum(axis=1))
 
     def guess(self, light: Sunlight) -> Floats:
         """What is absorbed where the focal line is near the row (n,) [J], 0 elsewhere: to draw hours by."""

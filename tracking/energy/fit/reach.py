@@ -39,11 +39,15 @@ class Reach:
     short: tuple[Short, ...]
 
 
+BETWEEN = 16
+"""Steps from a setting that is held at the end of the range to the one that is aimed within it; see `_lost`."""
+
+
 def reaches(judge: Judge) -> tuple[Reach, ...]:
-    """The ends of each axis that moves, with losses; the lens is aimed as well as the shorter range lets it be."""
+    """The ends of each axis that moves, with losses; the lens is set as well as the shorter range lets it be."""
     mount, hours = judge.scene_file.mount, judge.hours
     tilt, swivel = aimed_settings(mount, hours)
-    full = judge.absorbed(judge.light(tilt, swivel))
+    full = judge.absorbed_each(judge.light(tilt, swivel))
     total = float(full.sum())
     if total <= 0.0:
         return ()
@@ -66,7 +70,7 @@ def reaches(judge: Judge) -> tuple[Reach, ...]:
                     break
                 beyond = values < limit - MARGIN if end == "lowest" else values > limit + MARGIN
                 shorter = _shorter(mount, axis, within)
-                lost = _lost(judge, shorter, np.flatnonzero(beyond), full)
+                lost = _lost(judge, shorter, np.flatnonzero(beyond), full, (tilt, swivel))
                 short.append(Short(missing=k * STEP, limit=limit, loss=lost / total))
             found.append(Reach(axis=axis, end=end, needed=needed, short=tuple(short)))
     return tuple(found)
@@ -76,11 +80,25 @@ def _shorter(mount: Mount, axis: Axis, within: tuple[float, float]) -> Mount:
     return replace(mount, tilt_range=within) if axis == "tilt" else replace(mount, swivel_range=within)
 
 
-def _lost(judge: Judge, shorter: Mount, beyond: Ints, full: Floats) -> float:
-    """Energy lost [J] at the positions (k,) of the sun for which the best setting lies beyond the shorter range."""
+def _lost(judge: Judge, shorter: Mount, beyond: Ints, full: Floats, settings: tuple[Floats, Floats]) -> float:
+    """Energy lost [J] at the positions (k,) of the sun for which the best setting lies beyond the shorter range.
+
+    Aim within the shorter range turns the lens until the sun stands across its grooves as little as can be, however far
+    that takes it along them: past the ends of tubes that lie along, off the row of those that lie across. Held at the
+    end of the range instead, the lens has the sun across. The best of the settings from one to the other counts.
+    """
     if not len(beyond):
         return 0.0
     part = Judge(judge.scene_file, judge.hours.only(beyond), judge.table)
     hours = part.hours
-    tilt, swivel = settings_arrays(aim_path(shorter, hours.azimuth, hours.elevation))
-    return max(0.0, float(full[beyond].sum() - part.absorbed(part.light(tilt, swivel, shorter)).sum()))
+    aimed = settings_arrays(aim_path(shorter, hours.azimuth, hours.elevation))
+    low, high = shorter.swivel_limits or (-np.inf, np.inf)
+    held = np.clip(settings[0][beyond], *shorter.tilt_limits), np.clip(settings[1][beyond], low, high)
+    turn = aimed[1] - held[1]
+    if shorter.swivel_limits is None:
+        turn = (turn + 180.0) % 360.0 - 180.0
+    best = np.zeros(len(beyond))
+    for share in np.linspace(0.0, 1.0, BETWEEN + 1).tolist():
+        tilt, swivel = held[0] + share * (aimed[0] - held[0]), held[1] + share * turn
+        best = np.maximum(best, part.absorbed_each(part.light(tilt, swivel, shorter)))
+    return max(0.0, float(full[beyond].sum() - best.sum()))
