@@ -1,82 +1,25 @@
-"""The answers of `focalrow fit` against brute force on every shipped scene: grids of candidates by random hours.
-
-The hours are drawn evenly from all daylight hours of the year, not by the fit's own way; every candidate is traced at
-the same hours with the same random numbers, and the traces share nothing with those of the fit but the tracer.
-"""
+"""Lens heights and ways to build that `focalrow fit` finds, against brute force on every shipped scene."""
 
 import math
-from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from brute_force import HEIGHTS, HOURS, assert_nothing_better, brute_force, mean_and_error, random_hours, random_numbers
 
 from raytrace.arrays import Floats
-from raytrace.compiling import default_threads
-from raytrace.kernels import path
-from raytrace.points import Replicates
-from raytrace.profile import profile_window
-from raytrace.scene import Scene
-from raytrace.trace import prepare, run_replicates
+from raytrace.response import ResponseTable
 from tracking.energy.fit import builds
 from tracking.energy.fit.builds import as_built, ways_to_build
+from tracking.energy.fit.fit import fit_of
 from tracking.energy.fit.height import best_height
-from tracking.energy.fit.hours import Hours, Span, Sunlight, aimed_settings, hours_of, sunlight
-from tracking.energy.fit.judge import Judge, tilts_to_try
+from tracking.energy.fit.hours import Span, aimed_settings, hours_of, sunlight
 from tracking.energy.fit.sample import Effort
-from tracking.energy.fit.seasons import season_swivel, seasonal_tilts
-from tracking.mount import Mount, row_pose
-from tracking.response import response_table
 from tracking.scenefile import read_scene
 
-SCENES = Path(__file__).parent.parent / "scenes"
-
-HOURS, HEIGHTS, RAYS = 200, 12, 1 << 14
-MORE_HOURS, FEWER_RAYS = 600, 1 << 11
-"""For a lens that stands still: the sun is on its row for a few of the hours only."""
-
 SPAN = Span(year=2026)
-
-
-def random_hours(hours: Hours, seed: int) -> Hours:
-    """Random daylight hours: evenly drawn, without DNI or aim playing a part."""
-    return hours.only(np.sort(np.random.default_rng(seed).choice(len(hours), HOURS, replace=False)))
-
-
-def brute_force(scene: Scene, mount: Mount, light: Sunlight, rays: int = RAYS) -> Floats:
-    """Energy absorbed in each hour (n,) [J], by a trace of its own, numbered by the hour."""
-    prepared = prepare(scene)
-    plan = Replicates(count=1, rays_each=rays, groups=1)
-
-    def one(k: int) -> float:
-        if light.energy[k] <= 0.0:
-            return 0.0
-        tan_t, tan_l = (math.tan(math.radians(float(angle[k]))) for angle in (light.transversal, light.longitudinal))
-        row = row_pose(mount, float(light.tilt[k]), scene.tubes.angle_to_grooves)
-        inputs = prepared.inputs(tan_t, tan_l, row, profile_window(scene, tan_t))
-        sums = run_replicates(inputs, plan=plan, first=k, seed=1_000_003, threads=1, with_flux=False)
-        return float(light.energy[k] * sums.totals[0, path.ABSORBED] / sums.totals[0, path.STARTED])
-
-    with ThreadPoolExecutor(max_workers=default_threads()) as pool:
-        return np.array(list(pool.map(one, range(len(light.energy)))))
-
-
-def mean_and_error(values: Floats) -> tuple[float, float]:
-    return float(values.mean()), float(values.std(ddof=1)) / math.sqrt(len(values))
-
-
-def assert_nothing_better(best: Floats, others: Sequence[Floats], allowed: Sequence[float]) -> None:
-    """No candidate beats the best one by more than is allowed (a share) and three errors of the brute force.
-
-    One in 370 of such differences lies beyond three errors by chance; they are far from independent here.
-    """
-    whole = float(best.mean())
-    assert whole > 0.0
-    for other, share in zip(others, allowed, strict=True):
-        gain, error = mean_and_error(other - best)
-        assert gain <= share * whole + 3.0 * error
 
 
 @pytest.mark.long
@@ -129,21 +72,46 @@ def test_no_way_to_build_is_better_than_the_first(scene_path: Path, monkeypatch:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("name", ["north", "south"])
-def test_no_tilt_left_for_the_year_is_better(name: str) -> None:
-    """Of the marks of the mounts whose tilt is set by the season; the third scene has no answer of that kind."""
-    file = read_scene(SCENES / f"{name}.toml")
-    judge = Judge(file, hours_of(file, SPAN), response_table(file))
-    swivel = season_swivel(judge)
-    one = seasonal_tilts(judge, swivel, (1,))[0].seasons[0].tilt
-    few = np.sort(np.random.default_rng(17).choice(len(judge.hours), MORE_HOURS, replace=False))
-    hours = judge.hours.only(few)
-    there = swivel if isinstance(swivel, float) else np.asarray(swivel)[few]
+def test_no_height_is_better_for_a_lens_moved_by_its_plan(
+    scene_path: Path, shipped_table: Callable[[Path], ResponseTable]
+) -> None:
+    """On one day, whose plan is made from the table at the scene's own height: the plan is the same for all heights."""
+    file = read_scene(scene_path)
+    fitted = fit_of(
+        file,
+        Span(year=2026, month=5, day=15),
+        table_of=lambda _file, _progress: shipped_table(scene_path),
+        moved="by-plan",
+        with_tilt=False,
+    )
+    assert len(fitted.fit.moves) == 1
+    found, light = fitted.fit.height, fitted.moved.light
+    light = light.only(random_numbers(len(light.energy), 19, HOURS))
+    focal = file.scene.lens.focal_length
 
-    def at(tilt: float) -> Floats:
-        return brute_force(file.scene, file.mount, sunlight(file, hours, tilt, there), FEWER_RAYS)
+    def at(height: float) -> Floats:
+        return brute_force(replace(file.scene, lens_height=height), file.mount, light, 1 << 12)
 
-    tilts = tilts_to_try(file.mount)
-    tilts = tilts[:: max(1, len(tilts) // HEIGHTS)]
-    others = [at(float(tilt)) for tilt in tilts]
-    assert_nothing_better(at(one), others, [2.0 * judge.table.error.where_lit] * len(tilts))
+    others = [at(height) for height in np.linspace(0.6 * focal, 1.2 * focal, HEIGHTS).tolist()]
+    assert_nothing_better(at(found.height.value), others, [found.possible_gain] * HEIGHTS)
+
+
+@pytest.mark.long
+def test_no_month_is_worse_than_the_worst_one(scene_path: Path) -> None:
+    file = read_scene(scene_path)
+    effort = Effort(rays=1 << 10)
+    fitted = fit_of(
+        file, SPAN, table_of=lambda _file, _progress: pytest.fail("no table needed"), worst_month=True,
+        with_tilt=False, effort=effort,
+    )  # fmt: skip
+    built = replace(file.scene, lens_height=fitted.fit.height.height.value)
+    hours = hours_of(file, SPAN)
+    a_day = {}
+    for month in range(1, 13):
+        part = hours.of_month(month)
+        few = random_hours(part, month, 40)
+        energies = brute_force(built, file.mount, sunlight(file, few, *aimed_settings(file.mount, few)), 1 << 11)
+        mean, error = mean_and_error(energies)
+        a_day[month] = np.array([mean, error]) * len(part) / part.days
+    worst, error = a_day.pop(fitted.fit.span.month or 0)
+    assert all(worst <= mean + 3.0 * math.hypot(error, other) for mean, other in a_day.values())
