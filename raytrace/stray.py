@@ -10,7 +10,7 @@ import contextlib
 import math
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from queue import SimpleQueue
 
 import numpy as np
@@ -20,7 +20,7 @@ from raytrace.compiling import default_threads
 from raytrace.points import lattice_vector, replicates_for, shifts_and_key
 from raytrace.profile import profile_window
 from raytrace.result import Estimate
-from raytrace.scene import RowPose
+from raytrace.scene import GroovesSide, RowPose, Scene
 from raytrace.trace import KernelInputs, PreparedScene, check_sun_angles, mean_ratio
 
 FACE_PATCH = 0.010
@@ -33,6 +33,24 @@ ROW = 256
 """Patches that are looked at together for light."""
 
 Vector = tuple[float, float, float]
+
+
+def turned_over(scene: Scene) -> Scene:
+    """The scene with its sheet turned over, so that its other face looks at the sun."""
+    other: GroovesSide = "sun" if scene.lens.grooves_toward == "tubes" else "tubes"
+    return replace(scene, lens=replace(scene.lens, grooves_toward=other))
+
+
+def lit_from_behind(scene: Scene) -> Scene:
+    """The scene as light sees it that comes to the tubes' side of the lens: mirrored at the sheet, with a single tube.
+
+    The tubes stand in the light before it comes to the lens; their shadow is left out, and the one tube is to be taken
+    as missing.
+    """
+    turned = turned_over(scene)
+    return replace(
+        turned, lens=replace(turned.lens, sag=-turned.lens.sag), tubes=replace(scene.tubes, count=1, spacing=0.0)
+    )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -5,6 +5,7 @@ import datetime as dt
 import json
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import groupby, pairwise
 from pathlib import Path
 
@@ -26,7 +27,15 @@ from tracking.motors.calibration import (
     true_angles,
 )
 from tracking.motors.mount_errors import MountErrors, corrected_actuators, tilted_sun
-from tracking.motors.safety import SAFE_CONCENTRATION, ConcentrationMap, Stow, defocus, pose_bins, stow_pose
+from tracking.motors.safety import (
+    SAFE_CONCENTRATION,
+    ConcentrationMap,
+    Stow,
+    concentration_map,
+    defocus,
+    pose_bins,
+    stow_pose,
+)
 from tracking.motors.schedule import Drive, day_schedule, day_track, long_way, prepare_drive, setpoint_at, trial
 from tracking.motors.strategy import Move, follow_dead_band, follow_interval, make_move, worst_duty
 from tracking.motors.table import OUT_OF_PERIOD, STATE_NAMES, STOWED, TRACKING, WAITING, look_up, measured_error, pack
@@ -61,11 +70,27 @@ def smooth_response(transversal: Floats, longitudinal: Floats, tilt: Floats) -> 
 
 
 def simple_chart() -> ConcentrationMap:
-    """Concentration that falls with both angles. Invented."""
+    """Concentration that falls with both angles; light from behind makes none. Invented."""
     angles = np.linspace(0.0, 90.0, 19)
     fall = 20.0 * np.exp(-angles / 15.0)
-    values = np.minimum(fall[:, None], 2.0 * fall[None, :])
-    return ConcentrationMap(transversal=angles, longitudinal=angles, values=values)
+    front = np.minimum(fall[:, None], 2.0 * fall[None, :])
+    return ConcentrationMap(transversal=angles, longitudinal=angles, values=np.stack([front, np.zeros_like(front)]))
+
+
+def test_light_from_behind_is_read_at_its_angles_to_the_back_of_the_lens() -> None:
+    front = simple_chart()
+    chart = replace(front, values=front.values[::-1])
+    assert chart.at(170.0, -165.0, 160.0) == pytest.approx(front.at(10.0, 15.0, 20.0), rel=1e-12)
+    assert chart.at(10.0, 15.0, 20.0) == 0.0
+    assert not chart.safe(180.0, 180.0, 180.0)
+
+
+@pytest.mark.long
+def test_a_lens_with_its_back_to_the_sun_is_not_safe(simple_scene: Path) -> None:
+    """A sheet bends light that comes from behind too: its focus lies on the other side, at another place."""
+    chart = concentration_map(read_scene(simple_scene).scene)
+    assert chart.at(180.0, 180.0, 180.0) > SAFE_CONCENTRATION
+    assert chart.safe(90.0, 90.0, 95.0)  # light that grazes the sheet is spread out
 
 
 def drive_of(scene_file: SceneFile) -> Drive:

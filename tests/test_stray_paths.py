@@ -11,7 +11,7 @@ import pytest
 from conftest import Run, flat_table
 
 import tracking.response
-from raytrace.stray import Face, stray_light
+from raytrace.stray import Face, lit_from_behind, stray_light, turned_over
 from raytrace.trace import prepare, trace_prepared
 from tracking.errors import InputError
 from tracking.mount import Mount, Setting, row_pose
@@ -23,10 +23,8 @@ from tracking.stray.idle import (
     IdlePath,
     Spot,
     idle_path,
-    lit_from_behind,
     mirrored,
     surroundings_of,
-    turned_over,
 )
 from tracking.stray.keepout import keep_out, largest_skew
 from tracking.stray.park import Parking, checked, parking, random_minutes

@@ -1,7 +1,8 @@
 """Poses that put the focus nowhere: defocus, emergency, wind and stow.
 
-What a focus may fall on is not asked: a pose is safe where the light below the lens is nowhere concentrated enough to
-set wood on fire, at any distance. So it holds for tubes, frame and ground alike, and for whatever else stands there.
+What a focus may fall on is not asked: a pose is safe where the light beyond the lens, from whichever side it comes,
+is nowhere concentrated enough to set wood on fire, at any distance. So it holds for tubes, frame and ground alike,
+and for whatever else stands there.
 """
 
 from dataclasses import dataclass, replace
@@ -47,7 +48,8 @@ class ConcentrationMap:
 
     A surface that faces slanting light squarely sees more, by one over the cosine: what stands around is traced.
 
-    `values` (t, l) at `transversal` (t,) and `longitudinal` (l,) angles from 0 on [deg]: a lens is alike on both sides.
+    `values` (2, t, l) of light from the front and from behind, at `transversal` (t,) and `longitudinal` (l,) angles
+    from 0 on [deg]: a lens is alike on both sides. Those of light from behind are counted from the lens's back.
     """
 
     transversal: Floats
@@ -55,21 +57,25 @@ class ConcentrationMap:
     values: Floats
 
     def at(self, transversal: ArrayLike, longitudinal: ArrayLike, incidence: ArrayLike) -> Floats:
-        """Concentration (n,) at angles [deg], linear between the nodes; 0 for a sun behind the lens."""
+        """Concentration (n,) at angles [deg], linear between the nodes; beyond 90 deg light comes from behind."""
         t, g, turned = np.broadcast_arrays(
-            np.minimum(np.abs(np.asarray(transversal, dtype=np.float64)), self.transversal[-1]),
-            np.minimum(np.abs(np.asarray(longitudinal, dtype=np.float64)), self.longitudinal[-1]),
-            np.asarray(incidence, dtype=np.float64),
+            *(np.abs(np.asarray(angle, dtype=np.float64)) for angle in (transversal, longitudinal, incidence))
         )
-        row, across = _place(self.transversal, t)
-        column, along = _place(self.longitudinal, g)
-        low = self.values[row, column] * (1.0 - along) + self.values[row, column + 1] * along
-        high = self.values[row + 1, column] * (1.0 - along) + self.values[row + 1, column + 1] * along
-        return np.where(turned < 90.0, low * (1.0 - across) + high * across, 0.0)
+        side = (turned >= 90.0).astype(np.int64)
+        row, across = _place(self.transversal, _from_its_side(t, side, self.transversal[-1]))
+        column, along = _place(self.longitudinal, _from_its_side(g, side, self.longitudinal[-1]))
+        low = self.values[side, row, column] * (1.0 - along) + self.values[side, row, column + 1] * along
+        high = self.values[side, row + 1, column] * (1.0 - along) + self.values[side, row + 1, column + 1] * along
+        return np.asarray(low * (1.0 - across) + high * across)
 
     def safe(self, transversal: ArrayLike, longitudinal: ArrayLike, incidence: ArrayLike) -> AnyArray:
         """Whether no focus is left at angles (n,) [deg]."""
         return np.asarray(self.at(transversal, longitudinal, incidence) <= SAFE_CONCENTRATION)
+
+
+def _from_its_side(angle: Floats, side: Ints, largest: float) -> Floats:
+    """Angles counted from the side of the lens that the light comes from, within the map [deg]."""
+    return np.minimum(np.where(side == 1, 180.0 - angle, angle), largest)
 
 
 def _place(nodes: Floats, where: Floats) -> tuple[Ints, Floats]:
@@ -80,12 +86,23 @@ def _place(nodes: Floats, where: Floats) -> tuple[Ints, Floats]:
 
 def concentration_map(scene: Scene) -> ConcentrationMap:
     """The map of a scene's lens, from short traces."""
+    from raytrace.stray import lit_from_behind
+
+    lone = replace(scene, tubes=replace(scene.tubes, count=1, spacing=0.0))
+    return ConcentrationMap(
+        transversal=np.array(MAP_TRANSVERSAL),
+        longitudinal=np.array(MAP_LONGITUDINAL),
+        values=np.stack([_concentration(lone), _concentration(lit_from_behind(scene))]),
+    )
+
+
+def _concentration(lone: Scene) -> Floats:
+    """Highest concentration at the nodes of the map, (t, l), of light from the front of a scene with one tube."""
     from raytrace.stray import Face, stray_light
     from raytrace.trace import prepare
 
-    lone = prepare(replace(scene, tubes=replace(scene.tubes, count=1, spacing=0.0)))
+    prepared, lens = prepare(lone), lone.lens
     values = np.zeros((len(MAP_TRANSVERSAL), len(MAP_LONGITUDINAL)))
-    lens = scene.lens
     length = MAP_LENGTH * lens.length
     for i, transversal in enumerate(MAP_TRANSVERSAL):
         for j, longitudinal in enumerate(MAP_LONGITUDINAL):
@@ -99,13 +116,11 @@ def concentration_map(scene: Scene) -> ConcentrationMap:
                     side_b=(0.0, 1.0, 0.0), length_a=2.0 * lens.width, length_b=length,
                 )  # fmt: skip
                 light = stray_light(
-                    lone, (plane,), transversal_angle=transversal, longitudinal_angle=longitudinal, rays=MAP_RAYS,
+                    prepared, (plane,), transversal_angle=transversal, longitudinal_angle=longitudinal, rays=MAP_RAYS,
                     row=RowPose.level(0.0), missing_tube=0, threads=1,
                 ).faces[0]  # fmt: skip
                 values[i, j] = max(values[i, j], float(light.flux.mean(axis=1).max()))
-    return ConcentrationMap(
-        transversal=np.array(MAP_TRANSVERSAL), longitudinal=np.array(MAP_LONGITUDINAL), values=values
-    )
+    return values
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -9,8 +9,7 @@ from datetime import UTC
 import numpy as np
 
 from raytrace.arrays import AnyArray, Floats
-from raytrace.scene import GroovesSide, Scene
-from raytrace.stray import Face, FaceLight, stray_light
+from raytrace.stray import Face, FaceLight, lit_from_behind, stray_light
 from raytrace.trace import PreparedScene, prepare
 from tracking.mount import Setting, lens_angles, lens_axes, row_pose
 from tracking.scenefile import SceneFile
@@ -56,26 +55,8 @@ def surroundings_of(scene_file: SceneFile) -> tuple[Surrounding, ...]:
     )  # fmt: skip
 
 
-def turned_over(scene: Scene) -> Scene:
-    """The scene with its sheet turned over, so that its other face looks at the sun."""
-    other: GroovesSide = "sun" if scene.lens.grooves_toward == "tubes" else "tubes"
-    return replace(scene, lens=replace(scene.lens, grooves_toward=other))
-
-
-def lit_from_behind(scene: Scene) -> Scene:
-    """The scene as light sees it that comes to the tubes' side of the lens: mirrored at the sheet, with a single tube.
-
-    The tubes stand in the light before it comes to the lens; their shadow is left out, and the one tube is to be taken
-    as missing.
-    """
-    turned = turned_over(scene)
-    return replace(
-        turned, lens=replace(turned.lens, sag=-turned.lens.sag), tubes=replace(scene.tubes, count=1, spacing=0.0)
-    )
-
-
 def mirrored(face: Face, thickness: float) -> Face:
-    """A face of the lens frame in the frame of `lit_from_behind`; places along its sides stay."""
+    """A face of the lens frame in the frame of `raytrace.stray.lit_from_behind`; places along its sides stay."""
     (ax, ay, az), (bx, by, bz), (x, y, z) = face.side_a, face.side_b, face.corner
     return replace(face, corner=(x, y, thickness - z), side_a=(ax, ay, -az), side_b=(bx, by, -bz))
 

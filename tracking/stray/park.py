@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from raytrace.stray import turned_over
 from raytrace.trace import PreparedScene, prepare
 from tracking.motors.safety import ConcentrationMap, axis_angles, concentration_map
 from tracking.mount import Mount, Setting, lens_angles
@@ -14,7 +15,7 @@ from tracking.scenefile import SceneFile
 from tracking.sky.sunpath import day_instants, sun_path
 from tracking.sky.weather import direct_normal_irradiance
 from tracking.stray.cover import CoverTime, cover_times
-from tracking.stray.idle import IdlePath, Spot, idle_path, lit_from_behind, turned_over
+from tracking.stray.idle import IdlePath, Spot, idle_path
 from tracking.stray.refine import near_worst, peaks_of
 from tracking.stray.sharpen import sharpened, upper, worst_of
 from tracking.stray.stretch import year_times
@@ -127,8 +128,8 @@ def parking(
     """
     scene = turned_over(scene_file.scene) if turned else scene_file.scene
     prepared = prepare(scene)
-    charts = concentration_map(scene), concentration_map(lit_from_behind(scene))
-    ranked = [setting for _, setting in _ranked(scene_file, charts, _grid(scene_file.mount), year)]
+    chart = concentration_map(scene)
+    ranked = [setting for _, setting in _ranked(scene_file, chart, _grid(scene_file.mount), year)]
     share = itertools.count(1)
     whole = FIRST.poses + SECOND.poses + BESIDE + FINAL.poses + PEAKS
 
@@ -157,7 +158,7 @@ def parking(
     spots = sharpened(scene_file, path.setting, spots, prepared)
     if progress is not None:
         progress(1.0)
-    concentration, _ = _ranked(scene_file, charts, [path.setting], year)[0]
+    concentration, _ = _ranked(scene_file, chart, [path.setting], year)[0]
     return Parking(
         turned=turned, path=path, minutes=0, spots=tuple(spots), concentration=concentration, threshold=threshold,
         poses=len(ranked),
@@ -203,12 +204,9 @@ def _beside(mount: Mount, setting: Setting) -> list[Setting]:
 
 
 def _ranked(
-    scene_file: SceneFile, charts: tuple[ConcentrationMap, ConcentrationMap], settings: Sequence[Setting], year: int
+    scene_file: SceneFile, chart: ConcentrationMap, settings: Sequence[Setting], year: int
 ) -> list[tuple[float, Setting]]:
-    """These poses with the highest concentration that the year's suns make there, the least first.
-
-    `charts` are those of light from the front and from behind, whose angles count from the other side.
-    """
+    """These poses with the highest concentration that the year's suns make there, the least first."""
     site = scene_file.site
     path = sun_path(site, [t.astimezone(dt.UTC) for t in year_times(site, year, SCREENED_STEP, SCREENED_DAYS)])
     dni = direct_normal_irradiance(scene_file.sky, site, path)
@@ -216,11 +214,8 @@ def _ranked(
     found = []
     for setting in settings:
         seen = lens_angles(scene_file.mount, setting.tilt, setting.swivel, azimuth, elevation)
-        front = charts[0].at(seen.transversal, seen.longitudinal, seen.incidence)
-        back = charts[1].at(
-            180.0 - np.abs(seen.transversal), 180.0 - np.abs(seen.longitudinal), 180.0 - seen.incidence
-        )
-        found.append((float(np.maximum(front, back).max(initial=0.0)), setting))
+        worst = chart.at(seen.transversal, seen.longitudinal, seen.incidence).max(initial=0.0)
+        found.append((float(worst), setting))
     return sorted(found, key=lambda each: (each[0], abs(each[1].tilt)))
 
 
