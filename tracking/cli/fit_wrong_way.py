@@ -50,7 +50,7 @@ def wrong_way_words(found: WrongWay, mounted: str) -> str:
         f"{_share(wrong, best=False)} instead of {_share(right, best=False)} of the aperture power at "
         f"{1e3 * found.height:.0f} mm), and {_percent(found.least_loss)} with each at the height that is best for it "
         f"({_share(wrong, best=True)} at {1e3 * wrong.best_height:.0f} mm instead of {_share(right, best=True)} at "
-        f"{1e3 * right.best_height:.0f} mm)."
+        f"{1e3 * right.best_height:.0f} mm). With the sun aslant it may lose far more: a report tells it over the year."
     )
     return words + turn_words(right.grooves_toward, mounted)
 
