@@ -11,7 +11,7 @@ import pvlib
 import pytest
 from conftest import SIMPLE_SCENE
 
-from raytrace.arrays import ArrayLike
+from raytrace.arrays import ArrayLike, Floats
 from raytrace.response import Response, ResponseTable, TableError
 from tracking.energy.boiler import TubeRow
 from tracking.energy.measured import compared, read_log, table_words
@@ -24,7 +24,7 @@ from tracking.mount import Mount
 from tracking.plans.day import day_plan
 from tracking.plans.power import Effort
 from tracking.scenefile import SceneFile, read_scene
-from tracking.sky.weather import Sky
+from tracking.sky.weather import Sky, read_weather
 
 HOUR, QUARTER = dt.timedelta(hours=1), dt.timedelta(minutes=15)
 DATA = Path(pvlib.__file__).parent / "data"
@@ -257,6 +257,30 @@ def test_dni_sum_of_open_weather_files(scene: SceneFile, name: str, dni_sum: flo
     assert found.weather_file_dni_sum is not None
     assert found.weather_file_dni_sum / 1000.0 == pytest.approx(dni_sum, abs=1e-3)
     assert found.total.dni_sum == pytest.approx(found.weather_file_dni_sum)
+
+
+def test_a_weather_station_far_away_is_told(scene: SceneFile) -> None:
+    weather = read_weather(DATA / "723170TYA.CSV")
+    assert weather.latitude is not None
+    assert weather.longitude is not None
+
+    def towards(latitude: float, longitude: float) -> Floats:
+        up, east = np.radians(latitude), np.radians(longitude)
+        return np.array([np.cos(up) * np.cos(east), np.cos(up) * np.sin(east), np.sin(up)])
+
+    # By the angle between two directions from the middle of the earth, without half angles.
+    site = scene.site
+    angle = np.arccos(towards(site.latitude, site.longitude) @ towards(weather.latitude, weather.longitude))
+    assert weather.distance_from(site) == pytest.approx(6371008.8 * angle, rel=1e-9)
+    here = replace(site, latitude=weather.latitude, longitude=weather.longitude)
+    assert weather.distance_from(here) == 0.0
+    assert weather.distance_from(replace(here, latitude=here.latitude + 1.0)) == pytest.approx(111195.0, abs=1.0)
+
+    sky = Sky(source="file", file=DATA / "723170TYA.CSV")
+    far = year_of(replace(scene, sky=sky), 2025, HOUR, Even(), ledger_rays=64)
+    assert any(f"lies {6371.0088 * angle:.0f} km from the site" in note for note in far.notes)
+    near = year_of(replace(scene, sky=sky, site=here), 2025, HOUR, Even(), ledger_rays=64)
+    assert not any("from the site" in note for note in near.notes)
 
 
 def test_gaps_are_reported_and_skipped(scene: SceneFile, tmp_path: Path) -> None:

@@ -28,6 +28,7 @@ from tracking.energy.year_result import Alarm, Design, KeyDay, Period, Steps, Ye
 from tracking.mount import MIN_ELEVATION, Mount, Setting, aim_path, lens_angles
 from tracking.plans.instant import Instant
 from tracking.scenefile import SceneFile
+from tracking.sky.site import Site
 from tracking.sky.sunpath import sun_path
 from tracking.sky.weather import WeatherYear, direct_normal_irradiance, read_weather
 
@@ -169,7 +170,7 @@ def year_of(
         table_error=table.error.where_lit,
         largest_imbalance=boiled.largest_imbalance,
         weather_file_dni_sum=None if weather is None else float(dni.sum() * seconds / SECONDS_PER_HOUR),
-        notes=_notes(weather, gap, seconds),
+        notes=_notes(scene_file.site, weather, gap, seconds),
     )
 
 
@@ -223,12 +224,16 @@ def air_temperatures(
     return np.where(weather.has_air_temperature[hours], weather.air_temperature[hours], boiler.air_temperature)
 
 
-def _notes(weather: WeatherYear | None, gap: np.ndarray[tuple[int, ...], np.dtype[np.bool_]], seconds: float) -> (
-    tuple[str, ...]
-):
+def _notes(
+    site: Site, weather: WeatherYear | None, gap: np.ndarray[tuple[int, ...], np.dtype[np.bool_]], seconds: float
+) -> tuple[str, ...]:
     if weather is None:
         return ()
     notes = list(weather.notes)
+    distance = weather.distance_from(site)
+    if distance is not None and distance > FAR:
+        station = f"The weather file's station, {weather.place}," if weather.place else "The weather file's station"
+        notes.append(f"{station} lies {distance / 1e3:.0f} km from the site: its sun and clouds may be others.")
     if gap.any():
         hours = float(gap.sum() * seconds / SECONDS_PER_HOUR)
         runs = weather.gaps
@@ -241,6 +246,10 @@ def _notes(weather: WeatherYear | None, gap: np.ndarray[tuple[int, ...], np.dtyp
         notes.append("Where the weather file has no air temperature, that of the boiler holds.")
     return tuple(notes)
 
+
+FAR = 50e3
+"""Distance of a weather station from which it is told [m]. Common practice, no source: hourly sums of two places so far
+apart differ more than those of two good instruments."""
 
 RUNS_NAMED = 6
 """Runs of missing hours that a note spells out."""

@@ -85,6 +85,11 @@ class Sky:
             raise ValueError('Sky.file must be given for the source "file".')
 
 
+EARTH_RADIUS = 6_371_008.8
+"""Mean radius of the earth (2 a + b) / 3 [m]: H. Moritz, Geodetic Reference System 1980, J. Geodesy 74 (2000) (from
+memory, to be confirmed)."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class WeatherYear:
     """A year of hourly weather by month, day and hour, with 29 February; 8784 hours.
@@ -127,6 +132,20 @@ class WeatherYear:
     def gaps(self) -> tuple[str, ...]:
         """The hours without DNI as runs in words, in order; empty for a whole year."""
         return tuple(_runs_in_words(np.flatnonzero(~self.has_dni)))
+
+    def distance_from(self, site: Site) -> float | None:
+        """Great-circle distance [m] of the station from the site; None where the file does not tell where it stands.
+
+        R. W. Sinnott, "Virtues of the haversine", Sky and Telescope 68, 159 (1984) (from memory, to be confirmed).
+        """
+        if self.latitude is None or self.longitude is None:
+            return None
+        here, there = math.radians(site.latitude), math.radians(self.latitude)
+        apart = math.radians(self.longitude - site.longitude)
+        haversine = (
+            math.sin(0.5 * (there - here)) ** 2 + math.cos(here) * math.cos(there) * math.sin(0.5 * apart) ** 2
+        )
+        return 2.0 * EARTH_RADIUS * math.asin(min(1.0, math.sqrt(haversine)))
 
     def hours_of(self, times_utc: npt.NDArray[np.datetime64]) -> Ints:
         """Index (n,) into the year of the hour that contains each instant (n,) datetime64 in UTC."""
