@@ -13,7 +13,7 @@ from raytrace.scene import Scene
 from tracking.energy.fit.distillate import FINER, Still
 from tracking.energy.fit.height import LEAST_SHARE, Curve, Progress, lowest_height
 from tracking.energy.fit.hours import Hours, Sunlight, aimed_settings, sunlight
-from tracking.energy.fit.sample import Effort, absorbed_fractions, drawn, estimate
+from tracking.energy.fit.sample import Effort, absorbed_fractions, drawn, energies_of, estimate
 from tracking.mount import Grooves, Mount, RowTurnsWith, lens_axes, row_pose
 from tracking.plans.compare import ACROSS, ALONG
 from tracking.scenefile import SceneFile
@@ -224,7 +224,7 @@ def _traced(built: SceneFile, option: BuildOption, light: Sunlight, still: Still
     return _Traced(
         option=option,
         height=height,
-        energies=np.asarray((draws.energy * fractions.sum(axis=2)).sum(axis=1)),
+        energies=energies_of(draws, fractions),
         slopes=slopes_of(built, light),
         litres=None if still is None else still.litres(light, draws, fractions),
     )

@@ -11,7 +11,7 @@ import numpy as np
 
 from raytrace.arrays import Floats, Ints
 from tracking.energy.fit.hours import Hours, Sunlight
-from tracking.energy.fit.sample import Draws
+from tracking.energy.fit.sample import Draws, energies_of
 from tracking.energy.steam import pressure_at, steam_at, water_density
 from tracking.energy.year import DISTILLATE_TEMPERATURE, air_temperatures, share_not_condensed
 from tracking.energy.year_boil import boil
@@ -68,7 +68,7 @@ class Still:
         """
         shares = fractions.reshape(-1, fractions.shape[2])
         energy = light.energy[:, None] * shares[_most_alike(light, draws.index.ravel())]
-        estimates = (draws.energy * fractions.sum(axis=2)).sum(axis=1)
+        estimates = energies_of(draws, fractions)
         mean, total = float(estimates.mean()), float(energy.sum())
         if total <= 0.0 or mean <= 0.0:
             return np.zeros(len(estimates))

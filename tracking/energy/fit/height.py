@@ -11,7 +11,7 @@ from raytrace.result import Estimate
 from raytrace.scene import Scene
 from raytrace.trace import prepare
 from tracking.energy.fit.hours import Sunlight
-from tracking.energy.fit.sample import Draws, Effort, absorbed_energies, drawn, estimate, jackknife
+from tracking.energy.fit.sample import Draws, Effort, absorbed_fractions, drawn, energies_of, estimate, jackknife
 from tracking.mount import Mount, row_pose
 from tracking.scenefile.clearance import gaps
 
@@ -107,7 +107,9 @@ class Curve:
         key = round(height, 6)
         if key not in self.known:
             scene = replace(self.scene, lens_height=key)
-            self.known[key] = absorbed_energies(scene, self.mount, self.draws, self.effort, self.prepared)
+            self.known[key] = energies_of(
+                self.draws, absorbed_fractions(scene, self.mount, self.draws, self.effort, self.prepared)
+            )
         return self.known[key]
 
     def arrays(self) -> tuple[Floats, Floats]:

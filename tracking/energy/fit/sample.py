@@ -190,17 +190,17 @@ def absorbed_fractions(
     return np.array(values).reshape(replicates, each, scene.tubes.count)
 
 
-def absorbed_energies(
-    scene: Scene,
-    mount: Mount,
-    draws: Draws,
-    effort: Effort,
-    prepared: PreparedScene | None = None,
-    offset: float = 0.0,
-) -> Floats:
-    """Energy absorbed over the span, one estimate a replicate (replicates,) [J]; parameters of `absorbed_fractions`."""
-    fractions = absorbed_fractions(scene, mount, draws, effort, prepared, offset)
+def energies_of(draws: Draws, fractions: Floats) -> Floats:
+    """Energy of all tubes over the span, one estimate a replicate (replicates,) [J].
+
+    `fractions` are those of `absorbed_fractions`.
+    """
     return np.asarray((draws.energy * fractions.sum(axis=2)).sum(axis=1))
+
+
+def absorbed_energies(scene: Scene, mount: Mount, draws: Draws, effort: Effort) -> Floats:
+    """Energy absorbed over the span, one estimate a replicate (replicates,) [J]; parameters of `absorbed_fractions`."""
+    return energies_of(draws, absorbed_fractions(scene, mount, draws, effort))
 
 
 def estimate(values: Floats) -> Estimate:

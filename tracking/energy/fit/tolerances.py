@@ -12,7 +12,7 @@ from raytrace.scene import Scene
 from tracking.energy.fit.error_kinds import ErrorKind, Machine, error_kinds
 from tracking.energy.fit.height import LOSSES, Progress
 from tracking.energy.fit.moving import Moved
-from tracking.energy.fit.sample import Effort, absorbed_energies, drawn, jackknife
+from tracking.energy.fit.sample import Effort, absorbed_energies, absorbed_fractions, drawn, energies_of, jackknife
 
 LIMIT = max(LOSSES)
 """Share of the energy that all errors together may take."""
@@ -138,7 +138,8 @@ class _Trial:
         machine = Machine(scene=self.scene, draws=self.draws)
         for kind, size in errors:
             machine = kind.changed(machine, size)
-        return absorbed_energies(machine.scene, self.mount, machine.draws, self.effort, offset=machine.offset)
+        fractions = absorbed_fractions(machine.scene, self.mount, machine.draws, self.effort, offset=machine.offset)
+        return energies_of(machine.draws, fractions)
 
     def loss(self, *errors: tuple[ErrorKind, float]) -> float:
         """Share of the energy lost."""
