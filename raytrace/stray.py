@@ -41,6 +41,11 @@ def turned_over(scene: Scene) -> Scene:
     return replace(scene, lens=replace(scene.lens, grooves_toward=other))
 
 
+def single_tube(scene: Scene) -> Scene:
+    """The scene with one tube, which is to be taken as missing: the light of the lens alone."""
+    return replace(scene, tubes=replace(scene.tubes, count=1, spacing=0.0))
+
+
 def lit_from_behind(scene: Scene) -> Scene:
     """The scene as light sees it that comes to the tubes' side of the lens: mirrored at the sheet, with a single tube.
 
@@ -48,9 +53,7 @@ def lit_from_behind(scene: Scene) -> Scene:
     as missing.
     """
     turned = turned_over(scene)
-    return replace(
-        turned, lens=replace(turned.lens, sag=-turned.lens.sag), tubes=replace(scene.tubes, count=1, spacing=0.0)
-    )
+    return single_tube(replace(turned, lens=replace(turned.lens, sag=-turned.lens.sag)))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -5,7 +5,7 @@ is nowhere concentrated enough to set wood on fire, at any distance. So it holds
 and for whatever else stands there.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -86,13 +86,12 @@ def _place(nodes: Floats, where: Floats) -> tuple[Ints, Floats]:
 
 def concentration_map(scene: Scene) -> ConcentrationMap:
     """The map of a scene's lens, from short traces."""
-    from raytrace.stray import lit_from_behind
+    from raytrace.stray import lit_from_behind, single_tube
 
-    lone = replace(scene, tubes=replace(scene.tubes, count=1, spacing=0.0))
     return ConcentrationMap(
         transversal=np.array(MAP_TRANSVERSAL),
         longitudinal=np.array(MAP_LONGITUDINAL),
-        values=np.stack([_concentration(lone), _concentration(lit_from_behind(scene))]),
+        values=np.stack([_concentration(single_tube(scene)), _concentration(lit_from_behind(scene))]),
     )
 
 

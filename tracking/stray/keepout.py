@@ -1,13 +1,13 @@
 """The region around the focal line that an eye or a hand must keep out of: where the flux is 1, 5, 10 times the sun."""
 
 import datetime as dt
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from raytrace.arrays import Floats
 from raytrace.scene import RowPose, Scene
-from raytrace.stray import Face, stray_light
+from raytrace.stray import Face, single_tube, stray_light
 from raytrace.trace import PreparedScene, prepare
 from tracking.plans.instant import instants_at
 from tracking.scenefile import SceneFile
@@ -66,7 +66,7 @@ def keep_out(scene: Scene, *, skew: float = 0.0, rays: int = KEEP_OUT_RAYS) -> t
     angle. `above` is negative where the light is only below the plane of the tubes. The more skewed the sun, the nearer
     to the lens and the further along the grooves the light comes together.
     """
-    lone = prepare(replace(scene, tubes=replace(scene.tubes, count=1, spacing=0.0)))
+    lone = prepare(single_tube(scene))
     skews = np.linspace(0.0, skew, 1 + int(np.ceil(skew / SKEW_STEP - 1e-9)))
     # Along the grooves the light slides on until the next skew that is traced: no place between the two is left out.
     slides = np.tan(np.radians([*skews[1:], skews[-1]]))
