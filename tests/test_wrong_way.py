@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING
 import pytest
 
 from raytrace.result import Estimate
+from raytrace.scene import GroovesSide
+from tracking.cli.fit_wrong_way import wrong_way_words
 from tracking.cli.report_more import wrong_way_section
 from tracking.energy.fit.fit import fit_of
 from tracking.energy.fit.hours import Span
 from tracking.energy.fit.sample import Effort
-from tracking.energy.fit.wrong_way import wrong_way
+from tracking.energy.fit.wrong_way import Mounted, WrongWay, wrong_way
 from tracking.energy.fit.wrong_way_span import Side, WrongWaySpan, wrong_way_span
 from tracking.scenefile import SceneFile, read_scene
 
@@ -85,3 +87,19 @@ def test_turning_the_sheet_over_is_advised_where_that_gains(
     told = wrong_way_section(scene_file, 2026, found).paragraphs[0]
     assert "the other way round absorbs 20.00 % (+- 1.00) more at the scene's height of 490 mm" in told
     assert ("turn it over" in told) == advised
+
+
+@pytest.mark.parametrize(("here", "best", "words"), [
+    (0.4, 0.5, ("loses 20.0 % of", "loses 16.7 % with", "turn it over")),
+    (0.6, 0.5, ("gains 20.0 % of", "loses 16.7 % with", "turn it over")),
+    (0.6, 0.63, ("gains 20.0 % of", "gains 5.0 % with", "mounts it that way round")),
+])  # fmt: skip
+def test_a_wrong_side_that_gains_is_told_as_a_gain(here: float, best: float, words: tuple[str, ...]) -> None:
+    def mounted(side: GroovesSide, absorbed: float, at_best: float) -> Mounted:
+        values = (Estimate(value=value, standard_error=0.001) for value in (absorbed, at_best))
+        return Mounted(grooves_toward=side, absorbed=next(values), best_height=0.7, absorbed_at_best=next(values))
+
+    found = WrongWay(height=0.8, right=mounted("tubes", 0.5, 0.6), wrong=mounted("sun", here, best))
+    told = wrong_way_words(found, "sun")
+    assert all(part in told for part in words)
+    assert "-" not in told

@@ -45,25 +45,30 @@ def wrong_way_words(found: WrongWay, mounted: str) -> str:
     """
     right, wrong = found.right, found.wrong
     words = (
-        f"This sheet is cut for grooves {OTHER_FACE[right.grooves_toward]}. The other way round it loses "
-        f"{_percent(found.loss)} of what the tubes absorb with the sun on the lens normal (absorbed "
+        f"This sheet is cut for grooves {OTHER_FACE[right.grooves_toward]}. The other way round it "
+        f"{_loses(found.loss)} of what the tubes absorb with the sun on the lens normal (absorbed "
         f"{_share(wrong, best=False)} instead of {_share(right, best=False)} of the aperture power at "
-        f"{1e3 * found.height:.0f} mm), and {_percent(found.least_loss)} with each at the height that is best for it "
+        f"{1e3 * found.height:.0f} mm), and {_loses(found.least_loss)} with each at the height that is best for it "
         f"({_share(wrong, best=True)} at {1e3 * wrong.best_height:.0f} mm instead of {_share(right, best=True)} at "
         f"{1e3 * right.best_height:.0f} mm). With the sun aslant it may lose far more: a report tells it over the year."
     )
-    return words + turn_words(right.grooves_toward, mounted)
+    return words + turn_words(right.grooves_toward, mounted, found.least_loss)
 
 
-def turn_words(cut_for: str, mounted: str) -> str:
-    """What to do where the sheet is cut for one side and mounted with its grooves on the other."""
+def turn_words(cut_for: str, mounted: str, least_loss: float) -> str:
+    """What to do where the sheet is cut for one side and mounted with its grooves on the other.
+
+    `least_loss` is the share that is lost so with each way at the height that is best for it.
+    """
     if mounted == cut_for:
         return ""
+    if least_loss <= 0.0:
+        return " The scene mounts it that way round."
     return " The scene mounts it the wrong way round: turn it over. The light that misses the tubes burns too."
 
 
-def _percent(share: float) -> str:
-    return f"{number(100.0 * share, 1)} %"
+def _loses(share: float) -> str:
+    return f"{'loses' if share >= 0.0 else 'gains'} {number(100.0 * abs(share), 1)} %"
 
 
 def _share(mounted: Mounted, *, best: bool) -> str:

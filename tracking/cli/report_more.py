@@ -175,12 +175,7 @@ def wrong_way_section(scene_file: SceneFile, year: int, found: WrongWaySpan | No
         f"{_loses(found.loss)} at the scene's height of {here}, and {_loses(found.least_loss)} with each way at the "
         "height that is best for it."
     )
-
-    mounted = scene_file.scene.lens.grooves_toward
-    if found.least_loss.value > 0.0:
-        words += turn_words(cut_for, mounted)
-    elif mounted != cut_for:
-        words += " The scene mounts it that way round."
+    words += turn_words(cut_for, scene_file.scene.lens.grooves_toward, found.least_loss.value)
 
     def row(way: str, side: Side) -> tuple[str, ...]:
         return (
