@@ -220,4 +220,3 @@ def of_month(way: Moved, month: int) -> Moved:
     which = way.hours.month == month
     guess = None if way.guess is None else way.guess[which]
     return replace(way, hours=way.hours.of_month(month), light=way.light.only(which), guess=guess)
-
