@@ -162,11 +162,9 @@ def _walk_off(scene_file: SceneFile, plan: MovesPlan) -> tuple[bool, float | Non
         return False, None
     from tracking.cli import console
     from tracking.stray.thresholds import DEFAULT_THRESHOLD
-    from tracking.stray.walkoff import PlanRow, shortest, walk_offs
+    from tracking.stray.walkoff import rows_of, shortest, walk_offs
 
-    rows = [PlanRow(setting=each.setting, start=each.start, until=each.until) for each in plan.stretches]
+    rows = rows_of(plan.stretches)
     with console.progress_bar("Following the focus after each row") as progress:
-        soonest = shortest(
-            walk_offs(scene_file, rows, DEFAULT_THRESHOLD, soonest_only=True, progress=progress)
-        )  # fmt: skip
+        soonest = shortest(walk_offs(scene_file, rows, DEFAULT_THRESHOLD, soonest_only=True, progress=progress))
     return True, None if soonest is None else soonest.minutes

@@ -120,17 +120,14 @@ def _idle(scene_file: SceneFile, date: dt.date, progress: Progress | None) -> Id
 def _walks(scene_file: SceneFile, moves: MovesPlan | None, progress: Progress | None) -> tuple[WalkOff, ...]:
     """What happens after settings of the plan if nobody comes back, as far as it may tell the soonest fire."""
     from tracking.stray.thresholds import DEFAULT_THRESHOLD
-    from tracking.stray.walkoff import PlanRow, walk_offs
+    from tracking.stray.walkoff import rows_of, walk_offs
 
     if moves is None:
         return ()
     count = len(moves.stretches)
     # With the first and the last: the sun is lowest there.
     chosen = sorted({round(k * (count - 1) / (MOST_WALKS - 1)) for k in range(MOST_WALKS)}) if count else []
-    rows = [
-        PlanRow(setting=each.setting, start=each.until, until=each.until)
-        for each in (moves.stretches[k] for k in chosen)
-    ]
+    rows = rows_of([moves.stretches[k] for k in chosen])
     return walk_offs(scene_file, rows, DEFAULT_THRESHOLD, rays=WALK_RAYS, soonest_only=True, progress=progress)
 
 

@@ -9,7 +9,7 @@ from raytrace.trace import PreparedScene, prepare
 from tracking.errors import InputError
 from tracking.mount import Setting
 from tracking.plans.instant import instants_at
-from tracking.plans.moves import chosen_plan
+from tracking.plans.moves import Stretch, chosen_plan
 from tracking.response import kept_response_table
 from tracking.scenefile import SceneFile
 from tracking.sky.sunpath import day_instants
@@ -58,6 +58,11 @@ class WalkOff:
         return max(0.0, (self.fire.time_local - self.row.until).total_seconds() / 60.0)
 
 
+def rows_of(stretches: Sequence[Stretch]) -> tuple[PlanRow, ...]:
+    """Stretches of a plan of moves as rows to follow, each from its start: a fire may come before its end."""
+    return tuple(PlanRow(setting=each.setting, start=each.start, until=each.until) for each in stretches)
+
+
 def plan_rows(
     scene_file: SceneFile, date: dt.date, table: ResponseTable | None = None
 ) -> tuple[tuple[PlanRow, ...], bool]:
@@ -71,7 +76,7 @@ def plan_rows(
             plan = chosen_plan(scene_file, date, table)
         except InputError:  # the sun stays too low all day: there is nothing to plan
             return (), True
-        return tuple(PlanRow(setting=s.setting, start=s.start, until=s.until) for s in plan.stretches), True
+        return rows_of(plan.stretches), True
     instants = [
         each for each in instants_at(scene_file, day_instants(scene_file.site, date, ROW_STEP)) if each.aim is not None
     ]
