@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.text import Annotation
 
 from tracking.cli.day_moves import moves_text
@@ -188,6 +189,18 @@ def test_each_time_of_a_day_with_a_clock_change_tells_its_clock(simple_scene: Pa
     assert "+0100" not in moves_text(usual.scene_file, usual.plan, None, width=100)
 
 
+@pytest.mark.parametrize("date", [dt.date(2026, 6, 21), dt.date(2026, 12, 21)])
+def test_the_suns_way_is_one_line_on_each_side_of_the_zenith(scene_path: Path, date: dt.date) -> None:
+    """Between the tropics the sun stands in the north at noon on some days and in the south on others."""
+    data = sheet_input(scene_path, date=date)
+    (way,) = [line for line in sheet_pages(data)[0].axes[0].lines if is_the_suns_way(line)]
+    assert len(way.get_xdata()) == sum(elevation >= 0.0 for elevation in data.path.elevation)
+
+
+def is_the_suns_way(line: Line2D) -> bool:
+    return len(line.get_xdata()) > 60  # a minute each; all else is straight
+
+
 def test_the_compass_column_stays_out_where_the_model_does_not_know(simple_scene: Path) -> None:
     data = dataclasses.replace(sheet_input(simple_scene), declination=None)
     printed = texts(sheet_pages(data)[0])
@@ -260,6 +273,9 @@ def test_options_of_the_sheet_are_checked(focalrow: Callable[..., object], simpl
         ("--share", "1.5"),
         ("--moves", "0"),
         ("--lazy", "--moves", "3"),
+        ("--compare", "--sheet", tmp_path / "sheet.pdf"),
+        ("--compare", "--lazy"),
+        ("--measured", tmp_path / "runs.csv", "--from", "2026-03-01", "--to", "2026-03-10"),
     ):
         run = focalrow("day", simple_scene, *wrong)
         assert getattr(run, "status") == 2, wrong  # noqa: B009

@@ -264,10 +264,11 @@ def _table(page: Page, data: SheetInput, rows: list[Row], y: float, words: Words
 
 def _sun_picture(page: Page, data: SheetInput, x: float, y: float) -> None:
     """The sun's way over the part of the sky that it crosses, with the moves on it."""
-    path, site = data.path, data.scene_file.site
-    # The sky is cut where the sun is at midnight: behind north for the north, behind south for the south.
-    start = 180.0 if site.latitude < 0.0 else 0.0
+    path = data.path
     up = [(float(a), float(e)) for a, e in zip(path.azimuth, path.elevation, strict=True) if e >= 0.0]
+    # The sky is cut behind whoever faces the sun at its highest, which between the tropics may be north or south.
+    noon, _ = max(up, key=lambda sun: sun[1], default=(180.0, 0.0))
+    start = 0.0 if 90.0 < noon < 270.0 else 180.0
     turned = [(azimuth - start) % 360.0 for azimuth, _ in up] or [0.0, 360.0]
     first = math.floor(min(turned) / LABEL_STEP) * LABEL_STEP
     last = max(first + LABEL_STEP, math.ceil(max(turned) / LABEL_STEP) * LABEL_STEP)
