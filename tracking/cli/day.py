@@ -115,6 +115,9 @@ def day(
     options.check_run(rays=rays, seed=seed, threads=threads)
     files.check_folder(out)
     wish = PlanWish(share=share, most=moves, lazy=lazy, sheet=sheet, paper=paper, language=language)
+    for option, instead in (("--compare", compare_builds), ("--measured", measured is not None)):
+        if instead and (wish.is_asked or season is not None):
+            raise options.wrong(option, "it is given together with a plan, a sheet or a season", "one of the two")
 
     from tracking.scenefile import read_scene
 
