@@ -5,12 +5,14 @@ is nowhere concentrated enough to set wood on fire, at any distance. So it holds
 and for whatever else stands there.
 """
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
 from raytrace.arrays import AnyArray, ArrayLike, Floats, Ints
+from raytrace.compiling import default_threads
 from raytrace.scene import RowPose, Scene
 from tracking.actuator import Actuators, AxisName
 from tracking.mount import Mount, lens_angles, lens_axes
@@ -88,10 +90,13 @@ def concentration_map(scene: Scene) -> ConcentrationMap:
     """The map of a scene's lens, from short traces."""
     from raytrace.stray import lit_from_behind, single_tube
 
+    # One thread for each side: traces so short gain nothing from threads of their own.
+    with ThreadPoolExecutor(max_workers=min(2, default_threads())) as pool:
+        front, behind = pool.map(_concentration, (single_tube(scene), lit_from_behind(scene)))
     return ConcentrationMap(
         transversal=np.array(MAP_TRANSVERSAL),
         longitudinal=np.array(MAP_LONGITUDINAL),
-        values=np.stack([_concentration(single_tube(scene)), _concentration(lit_from_behind(scene))]),
+        values=np.stack([front, behind]),
     )
 
 
