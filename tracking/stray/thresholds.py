@@ -5,6 +5,8 @@ from typing import Literal
 
 import numpy as np
 
+from tracking.motors.safety import IGNITION_FLUX
+
 Harms = Literal["skin", "burns", "lens"]
 
 
@@ -29,7 +31,8 @@ THRESHOLDS = (
         name="pain on bare skin", flux=2000.0, exposure="45 s (at 10 kW/m2: 5 s)", harms="skin", source=_SKIN
     ),
     Threshold(
-        name="wood ignites, least flux found", flux=4300.0, exposure="very long, of the order of hours", harms="burns",
+        name="wood ignites, least flux found", flux=IGNITION_FLUX, exposure="very long, of the order of hours",
+        harms="burns",
         source=(
             "V. Babrauskas, Ignition of wood: a review of the state of the art, Interflam 2001, 71-88 (one study); "
             "seen in the source's abstract"
@@ -63,7 +66,7 @@ THRESHOLDS = (
 )  # fmt: skip
 """In order of rising flux."""
 
-DEFAULT_THRESHOLD = 4300.0
+DEFAULT_THRESHOLD = IGNITION_FLUX
 """[W/m2]: the least flux that is known to set wood on fire."""
 
 LOWER_RISK = "lower risk"
