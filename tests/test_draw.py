@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import trimesh
 from conftest import Run
+from matplotlib.image import imread
 
 from raytrace.scene import RowPose
 from raytrace.trace import trace
@@ -131,9 +132,10 @@ def test_absorbers_stand_in_the_profile_where_they_are(simple_scene: Path) -> No
         found = trace(scene, transversal_angle=1.0, longitudinal_angle=0.0, rays=4096, row=row)
         view = LightView(scene=scene, trace=found, row=row, dni=800.0)
         assert view.along_grooves == (angle == 0.0)
-        maps, _ = flux(view)
+        maps, rings = flux(view)
         # Colours end at the peak that the tables tell, not at the brightest of noisy patches.
         assert maps.figure.axes[0].collections[0].get_clim() == (0.0, max(maps.numbers["peak_flux_w_m2"]) / 1e3)
+        assert imread(io.BytesIO(rings.png()))[0].min() == 1.0, "the titles of the rings are cut off"
         top = focal_line(view).figure.axes[0]
         boxes = [patch.get_extents().transformed(top.transData.inverted()) for patch in top.patches]
         bands[angle] = sorted((box.x0, box.x1) for box in boxes if box.width < 100.0)

@@ -120,6 +120,7 @@ def _rings(maps: FluxMaps, ring_mean: Floats, shown: list[int]) -> Figure:
         axes.set_rlabel_position(200.0)
         axes.tick_params(labelsize=7.5, pad=1)
         axes.set_xticks(np.radians([0, 90, 180, 270]), ["lens", "", "", ""])
+        axes.set_anchor("S")  # room above: the layout does not see the title move up past the word at the rim
         axes.set_title(f"Tube {k + 1}", fontsize=9, loc="center")
     for axes in grid.flat[len(shown) :]:
         axes.set_visible(False)
