@@ -16,9 +16,10 @@ from raytrace.result import Estimate
 from raytrace.scene import RowPose, Scene
 from raytrace.trace import trace
 from tracking.boiler import HeatLoss
+from tracking.cli.fit_builds_table import builds_parts
 from tracking.costs import Costs
 from tracking.energy.fit import builds, error_kinds, sample, tolerances
-from tracking.energy.fit.builds import Slopes, _row, _Traced, as_built, options_of, slopes_of
+from tracking.energy.fit.builds import Builds, Slopes, _row, _Traced, as_built, options_of, slopes_of
 from tracking.energy.fit.distillate import FINER, Still
 from tracking.energy.fit.hours import Span, aimed_settings, hours_of, sunlight
 from tracking.energy.fit.moving import aimed
@@ -70,6 +71,17 @@ def test_energy_for_money_by_hand(file: SceneFile) -> None:
     assert row.energy_for_money / 3.6e6 == pytest.approx(4002.74, abs=0.01)
     # 1.5 L a day: 1.5 x 3652.5 / 219 = 25.017 L for one of money.
     assert row.litres_for_money == pytest.approx(25.017, abs=1e-3)
+    # Text: litres have their columns and words where there are some.
+    told = "\n".join(builds_parts(priced, Builds(rows=(row,), interrupted=False), width=100))
+    assert "4002.74" in told
+    assert "25.02" in told
+    assert "2 tubes" in told
+    dry = replace(row, option=replace(row.option, count=1), litres=None, litres_for_money=None)
+    told = "\n".join(builds_parts(priced, Builds(rows=(dry,), interrupted=False), width=100))
+    assert "4002.74" in told
+    assert "1 tube. " in told
+    assert "L for 1" not in told
+    assert "itres" not in told
 
 
 def test_litres_of_an_hour_by_hand(file: SceneFile) -> None:

@@ -98,20 +98,21 @@ def _table(rows: tuple[Built, ...], width: int) -> str:
         column(("mouth", "low, %"), [100.0 * row.slopes.mouth_low for row in rows], 0),
     ]
     groups = [main]
-    if any(row.litres is not None for row in rows):
+    boils = any(row.litres is not None for row in rows)
+    if boils:
         groups.append([column(("distillate", "L"), [r.litres.value if r.litres else None for r in rows], 0)])
     if any(row.price is not None for row in rows):
-        groups.append(
-            [
-                column(("", "price"), [row.price for row in rows], 0),
-                column(
-                    ("kWh for", "1 of money"),
-                    [None if r.energy_for_money is None else r.energy_for_money / JOULES_PER_KWH for r in rows],
-                    2,
-                ),
-                column(("L for 1", "of money"), [row.litres_for_money for row in rows], 2),
-            ]
-        )
+        money = [
+            column(("", "price"), [row.price for row in rows], 0),
+            column(
+                ("kWh for", "1 of money"),
+                [None if r.energy_for_money is None else r.energy_for_money / JOULES_PER_KWH for r in rows],
+                2,
+            ),
+        ]
+        if boils:
+            money.append(column(("L for 1", "of money"), [row.litres_for_money for row in rows], 2))
+        groups.append(money)
     key = Column(heading=("", "   grooves, tubes, row"), cells=tuple(_row_words(row) for row in rows), left=True)
     return table(key, groups, width=width)
 
@@ -121,10 +122,12 @@ def _costs_words(scene_file: SceneFile, rows: tuple[Built, ...], width: int) -> 
     if costs is None:
         return ""
     best = max(rows, key=lambda row: row.energy_for_money or 0.0)
+    count = best.option.count
+    yields = "energy and litres" if any(row.litres is not None for row in rows) else "energy"
     return paragraph(
-        f"Most energy for the money: {_option_words(best)}, {best.option.count} tubes. "
-        f"Money: prices of [costs] in {costs.currency}, energy and litres of a life of {costs.life:g} years, all days "
-        "taken as those of the time that counts. Nothing is said of interest, upkeep or work.",
+        f"Most energy for the money: {_option_words(best)}, {count} tube{'s' if count > 1 else ''}. "
+        f"Money: prices of [costs] in {costs.currency}, {yields} of a life of {costs.life:g} years, all days taken as "
+        "those of the time that counts. Nothing is said of interest, upkeep or work.",
         width=width,
     )
 

@@ -26,8 +26,9 @@ def table_text(scene_file: SceneFile, fit: Fit, more: Sequence[str] = (), *, wid
     """The answers for people; `more` are sections on what else was asked for."""
     name = scene_file.site.name
     time = f"the month that is worst, {fit.span.text}" if fit.worst_month else fit.span.text
+    days = "1 day" if fit.days == 1 else f"{fit.days} days"
     opening = [
-        f"Time that counts: {time} ({fit.days} days); {MOVED_WORDS[fit.moved]}.{way_words(scene_file, fit)}",
+        f"Time that counts: {time} ({days}); {MOVED_WORDS[fit.moved]}.{way_words(scene_file, fit)}",
         f"DNI: {dni_source(scene_file)}. Every kWh here stands and falls with it.",
         lens_words(scene_file),
         tubes_words(scene_file),
@@ -62,6 +63,8 @@ def way_words(scene_file: SceneFile, fit: Fit) -> str:
         most = max(day.moves for day in fit.moves)
         least = min(day.moves for day in fit.moves)
         times = f"{least} to {most} times" if least < most else f"{least} times"
+        if len(fit.moves) == 1:
+            return f" By the plan of {fit.moves[0].date} it is set {times} a day."
         return f" By the plans of {len(fit.moves)} days it is set {times} a day."
     return ""
 
