@@ -7,8 +7,11 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from conftest import Run, flat_table
+from matplotlib.axes import Axes
+from matplotlib.patches import Patch
 
 import tracking.response
 from raytrace.stray import Face, lit_from_behind, stray_light, turned_over
@@ -521,6 +524,24 @@ def test_command_answers_what_else_was_asked(
     assert [region["suns"] for region in numbers["keep_out"]] == [1.0, 5.0, 10.0]
     assert all(region["outline"] for region in numbers["keep_out"])
     assert (tmp_path / "stray_keep_out.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_title_map_and_legend_of_a_picture_do_not_overlap(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    height = 4.4  # of a map that just fits: here words overlapped
+    monkeypatch.setattr(stray_figures, "_height", lambda *_: height)
+    monkeypatch.setattr(stray_figures, "_panel_height", lambda _: height)
+
+    def draw(ax: Axes, _: object) -> None:
+        ax.imshow(np.zeros((80, 168)), extent=(-0.81, 0.87, -0.4, 0.4), aspect="equal")
+        ax.set(title="board", xlabel="along [m]", ylabel="across [m]")
+
+    handles = [Patch(label=label) for label in ("one", "two", "three")]
+    figure = stray_figures._panels([None], "a\nb\nc", handles, draw)  # type: ignore[list-item]
+    figure.savefig(tmp_path / "picture.png")
+    ax, legend = figure.axes[0], figure.legends[0]
+    assert figure._suptitle is not None  # type: ignore[attr-defined]
+    assert figure._suptitle.get_window_extent().y0 > ax.title.get_window_extent().y1  # type: ignore[attr-defined]
+    assert ax.xaxis.label.get_window_extent().y0 > legend.get_window_extent().y1
 
 
 def test_command_refuses_two_poses(focalrow: Callable[..., Run], simple_scene: Path) -> None:

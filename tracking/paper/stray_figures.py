@@ -217,6 +217,8 @@ def _panels(lit: list[FacePath], title: str, handles: list[Patch], draw: "Callab
             handles=handles, loc="outside lower left", ncols=2, fontsize=LETTERS, frameon=False, handlelength=1.4,
             columnspacing=1.0,
         )  # fmt: skip
+        # Maps keep their shape, so the layout settles in its second pass only: in the first, words may overlap.
+        figure.draw_without_rendering()
     return figure
 
 
