@@ -23,7 +23,7 @@ from raytrace.kernels.jit import callable_twin
 from raytrace.kernels.path import INTERCEPTED, STARTED, SUMS, Window, follow_ray
 from raytrace.kernels.points import DIMENSIONS, cos_sin_turn, from_table
 from raytrace.kernels.sheet import Sheet
-from raytrace.kernels.sun import Sun, sun_direction, turned_centre
+from raytrace.kernels.sun import Sun, sun_direction, turned
 from raytrace.kernels.tube import Row
 from raytrace.points import LATTICE_VECTOR
 from raytrace.trace import KernelInputs
@@ -39,15 +39,14 @@ def trace_points(
     """As `trace_one_by_one`, but the points u, (n, 8) float in [0, 1), come in."""
     lines = sun.sheet_index.shape[0]
     for ray in range(u.shape[0]):
-        cx, cy, cz = sun.tan_transversal, sun.tan_longitudinal, 1.0
+        sin_t, cos_t = sun.sin_transversal, sun.cos_transversal
+        sin_l, cos_l = sun.sin_longitudinal, sun.cos_longitudinal
         if sun.aiming_error > 0.0:
-            cx, cy, cz = turned_centre(
-                cx, cy, sun.aiming_error * from_table(sun.normal, u[ray, points.AIM_ACROSS]),
-                sun.aiming_error * from_table(sun.normal, u[ray, points.AIM_ALONG]),
-            )
+            sin_t, cos_t = turned(sin_t, cos_t, sun.aiming_error * from_table(sun.normal, u[ray, points.AIM_ACROSS]))
+            sin_l, cos_l = turned(sin_l, cos_l, sun.aiming_error * from_table(sun.normal, u[ray, points.AIM_ALONG]))
         cos_turn, sin_turn = cos_sin_turn(u[ray, points.SUN_AZIMUTH])
         radius_sq = from_table(sun.radius_sq, u[ray, points.SUN_RADIUS])
-        sx, sy, sz = sun_direction(cx, cy, cz, radius_sq, cos_turn, sin_turn)
+        sx, sy, sz = sun_direction(sin_t, cos_t, sin_l, cos_l, radius_sq, cos_turn, sin_turn)
         follow_ray(
             sheet, row, sun, window, key, ray, min(int(u[ray, points.LINE] * lines), lines - 1),
             sheet.slope_error * from_table(sun.normal, u[ray, points.SLOPE]),

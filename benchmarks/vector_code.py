@@ -21,9 +21,8 @@ llvm.set_option("", "-pass-remarks=loop-vectorize")
 
 from measuring.scenes import all_scenes, inputs_of  # noqa: E402
 
-from raytrace.kernels import block  # noqa: E402
+from raytrace.kernels import block, grooves, landing, path, starts  # noqa: E402
 from raytrace.kernels.jit import callable_twin  # noqa: E402
-from raytrace.kernels.path import SUMS  # noqa: E402
 from raytrace.points import lattice_vector, shifts_and_key  # noqa: E402
 from raytrace.trace import KernelInputs  # noqa: E402
 
@@ -31,9 +30,9 @@ RAYS = 1 << 16
 REMARK = re.compile(r"vectorized loop \(vectorization width: (\d+)")
 FLOATS = (
     "px py pz x y index absorption turn px0 pz0 x0 y0 xs ys zs pxs pzs px1 pz1 x1 z1 weight arrived taken crossing "
-    "glass_index glass_absorption cosine share"
+    "glass_index glass_absorption cosine hit_u hit_v hit_w part leaning falling per_fall level path share"
 )
-INTS = "line todo stray bins tube patch groove place"
+INTS = "line todo stray bins tube spot groove place cell"
 WIDE = re.compile(r"%[yz]mm")
 
 
@@ -61,12 +60,13 @@ class Stages:
         self.floats = {name: np.empty(block.BLOCK) for name in FLOATS.split()}
         self.ints = {name: np.empty(block.BLOCK, np.int32) for name in INTS.split()}
         row, window = inputs.row, inputs.window
+        self.room = np.empty((landing.COLUMNS, block.BLOCK))
         self.apart = np.zeros((block.APART, 2, row.tubes))
         self.profile = np.zeros(window.fine_bins + 2 * window.outer_bins)
         self.flux = np.zeros((row.tubes, row.patches_along * row.patches_around))
         self.vector = lattice_vector(RAYS)
         self.shift, self.key = shifts_and_key(SEED, 0)
-        self.sums = np.zeros(SUMS)
+        self.sums = np.zeros(path.SUMS)
 
     def calls(self, base: int) -> list[tuple[Any, Callable[[], object]]]:
         """Stages and how they are called for the block of rays that begins at `base`."""
@@ -78,54 +78,73 @@ class Stages:
         before = "0" if sagging else ""
         x1, z1, px1, pz1 = (f[name + below] for name in ("x", "z", "px", "pz"))
         px0, pz0, x0, y0 = (f[name + before] for name in ("px", "pz", "x", "y"))
-        grooves = block.through_grooves_above if flipped else block.through_grooves_below
+        cells = (i["cell"], f["part"])
+        piece = (*cells, f["leaning"], f["falling"], f["per_fall"], f["level"], f["path"])
         out: list[tuple[Any, tuple[Any, ...]]] = [
-            (block.fill_directions, (sun, base, count, vector, shift, f["px"], f["py"], f["pz"])),
             (
-                block.fill_starts,
-                (sheet, sun, base, count, vector, shift, f["x"], f["y"], f["index"], f["absorption"], f["turn"],
+                starts.fill_directions,
+                (sun, base, count, vector, shift, *cells, f["arrived"], f["taken"], f["crossing"], f["px"], f["py"],
+                 f["pz"]),
+            ),
+            (
+                starts.fill_starts,
+                (sheet, sun, base, count, vector, shift, *cells, f["x"], f["y"], f["index"], f["absorption"], f["turn"],
                  i["line"]),
             ),
         ]  # fmt: skip
         if sagging:
             out.append((
-                block.into_pieces,
+                grooves.into_pieces,
                 (sheet, count, f["px"], f["py"], f["pz"], f["x"], f["y"], px0, pz0, x0, y0, i["groove"]),
             ))  # fmt: skip
-        out.append((
-            grooves,
-            (sheet, count, f["pz"], px0, f["py"], pz0, x0, y0, f["index"], f["absorption"], f["turn"],
-             x1, f["ys"], z1, px1, pz1, f["weight"], i["todo"]),
-        ))  # fmt: skip
+        after = (x1, f["ys"], z1, px1, pz1, f["weight"], i["todo"])
+        if flipped:
+            out.append((
+                grooves.through_facets_above,
+                (sheet, count, f["pz"], px0, f["py"], pz0, x0, y0, f["index"], f["absorption"], f["turn"], *cells,
+                 *after),
+            ))  # fmt: skip
+        else:
+            out += [
+                (grooves.enter_flat_face, (sheet, count, px0, pz0, x0, f["index"], *piece, f["share"])),
+                (grooves.turn_at_risers, (sheet, count, f["index"], *piece, i["spot"], i["place"], self.room)),
+                (
+                    grooves.through_facets_below,
+                    (sheet, count, f["pz"], f["py"], pz0, x0, y0, f["index"], f["absorption"], f["turn"], *piece,
+                     f["share"], *after),
+                ),
+            ]  # fmt: skip
         if sagging:
             x1, z1, px1, pz1 = f["x1"], f["z1"], f["px1"], f["pz1"]
             out.append((
-                block.out_of_pieces,
+                grooves.out_of_pieces,
                 (sheet, count, f["x"], i["groove"], f["pxs"], f["pzs"], f["xs"], f["zs"], px1, pz1, x1, z1,
                  f["weight"]),
             ))  # fmt: skip
-        out.append((block.fill_profile_bins, (window, row.height, count, px1, pz1, x1, z1, f["crossing"], i["bins"])))
+        out.append((landing.fill_profile_bins, (window, row.height, count, px1, pz1, x1, z1, f["crossing"], i["bins"])))
         if enveloped:
-            out.append((block.fill_gathered, (sun.glass_index, i["line"], count, f["glass_index"])))
-            out.append((block.fill_gathered, (sun.glass_absorption, i["line"], count, f["glass_absorption"])))
+            out.append((starts.fill_gathered, (sun.glass_index, i["line"], count, f["glass_index"])))
+            out.append((starts.fill_gathered, (sun.glass_absorption, i["line"], count, f["glass_absorption"])))
+        landed = (i["tube"], f["arrived"], f["cosine"], i["stray"], f["hit_u"], f["hit_v"], f["hit_w"])
         out.append((
-            block.meet_row,
+            landing.meet_row,
             (row, enveloped, count, px1, f["py"], pz1, x1, f["ys"], z1, f["glass_index"], f["glass_absorption"],
-             f["weight"], i["tube"], i["patch"], f["arrived"], f["cosine"], i["stray"]),
+             f["weight"], *landed),
         ))  # fmt: skip
         if enveloped:
             out.append((
-                block.slip_beside,
-                (row, count, px1, f["py"], pz1, x1, f["ys"], z1, f["glass_index"], f["glass_absorption"],
-                 f["weight"], i["tube"], i["stray"], i["place"], f["share"]),
+                landing.slip_beside,
+                (row, enveloped, count, px1, f["py"], pz1, x1, f["ys"], z1, f["glass_index"], f["glass_absorption"],
+                 f["weight"], *landed, i["place"], self.room),
             ))  # fmt: skip
         out += [
-            (block.absorb, (row.absorptance, count, f["arrived"], f["cosine"], f["taken"])),
+            (landing.absorb, (row.absorptance, count, f["arrived"], f["cosine"], f["taken"])),
             (
                 block.book_plain,
-                (window, count, f["weight"], f["crossing"], i["bins"], i["tube"], i["patch"], f["arrived"],
-                 f["taken"], self.apart, self.profile, self.flux),
+                (window, count, f["weight"], f["crossing"], i["bins"], i["tube"], f["arrived"], f["taken"], self.apart,
+                 self.profile),
             ),
+            (landing.fill_spots, (row, count, i["tube"], f["hit_u"], f["hit_v"], f["hit_w"], i["spot"])),
         ]  # fmt: skip
         # Compiled once each: those of an earlier call, and of an earlier scene, are used again.
         twins = [(self.twins.setdefault(stage, callable_twin(stage)), given) for stage, given in out]
@@ -158,8 +177,8 @@ def main() -> None:
             for _, call in stages.calls(base):
                 call()
             todo, stray = stages.ints["todo"], stages.ints["stray"]
-            from_start = todo == block.FROM_START
-            counted += [from_start.sum(), (~from_start & (stray == block.FROM_SHEET)).sum()]
+            from_start = todo == path.FROM_START
+            counted += [from_start.sum(), (~from_start & (stray == path.FROM_SHEET)).sum()]
         shares.append([name, *(f"{100.0 * count / RAYS:.2f}" for count in counted)])
     print_table(["stage", "first met in scene", "vector code", "loops' widths", "ymm or zmm instructions"], rows)
     print("\nRays that leave the plain way, per cent:\n")

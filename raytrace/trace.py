@@ -96,6 +96,7 @@ class PreparedScene:
         scene, tubes = self.scene, self.scene.tubes
         along, around = flux_patches(tubes)
         u, v = np.array(row.row), np.array(row.tube)
+        cosines = [1.0 / math.hypot(1.0, tangent) for tangent in (tan_transversal, tan_longitudinal)]
         glass = tubes.envelope
         return KernelInputs(
             sheet=self.sheet,
@@ -116,8 +117,10 @@ class PreparedScene:
                 shift_y=float(row.offset[1]),
             ),
             sun=Sun(
-                tan_transversal=float(tan_transversal),
-                tan_longitudinal=float(tan_longitudinal),
+                sin_transversal=float(tan_transversal) * cosines[0],
+                cos_transversal=cosines[0],
+                sin_longitudinal=float(tan_longitudinal) * cosines[1],
+                cos_longitudinal=cosines[1],
                 aiming_error=scene.aiming_error * 1e-3,
                 radius_sq=self.radius_sq,
                 normal=self.normal,
@@ -179,6 +182,7 @@ def prepare(scene: Scene) -> PreparedScene:
         transmittance_factor=float(lens.transmittance_factor),
         deepest=float(grooves.depth.max()),
         depth=grooves.depth,
+        depth_inwards=np.append(grooves.depth[:1], grooves.depth[:-1]),
         tan_facet=np.tan(grooves.facet_angle),
         sin_facet=np.sin(grooves.facet_angle),
         cos_facet=np.cos(grooves.facet_angle),

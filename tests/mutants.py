@@ -55,6 +55,7 @@ WHOLE_BELOW = (f"{_BY_HAND}[plain]",)
 WHOLE_ABOVE = (f"{_BY_HAND}[row in glass under skewed light]",)
 WHOLE_ASKEW = (f"{_BY_HAND}[water-clear sheet of glass index]",)
 WHOLE_SAGGING = (f"{_BY_HAND}[row across a sagging lens]",)
+WHOLE_GRAZING = (f"{_BY_HAND}[grazing sun]",)
 WHOLE_COARSE = (f"{_BY_HAND}[coarse grooves, point sun]",)
 BESIDE = ("test_trace.py::test_a_tube_beside_its_place_gets_what_the_tube_of_a_row_gets_there",)
 BEFORE = ("test_stray.py::test_a_face_before_the_tubes_sees_their_light_too_and_casts_no_shadow",)
@@ -94,17 +95,18 @@ MUTANTS = (
     ),
     Mutant(
         what="the axes of the sun's disc are not at right angles", file="kernels/sun.py",
-        old="cz * ex - cx * ez", new="cz * ex + cx * ez", tests=SUN,
-    ),
-    Mutant(
-        what="the aiming error across has the wrong sign", file="kernels/sun.py",
-        old="sin_t, cos_t = sin_t * c + cos_t * s, cos_t * c - sin_t * s",
-        new="sin_t, cos_t = sin_t * c - cos_t * s, cos_t * c + sin_t * s", tests=SUN,
-    ),
-    Mutant(
-        what="the aiming error along the grooves is dropped", file="kernels/sun.py",
-        old="sin_l, cos_l = sin_l * c + cos_l * s, cos_l * c - sin_l * s", new="sin_l, cos_l = sin_l, cos_l",
+        old="(cosine * cos_l - b * cos_t * sin_l) * norm", new="(cosine * cos_l + b * cos_t * sin_l) * norm",
         tests=SUN,
+    ),
+    Mutant(
+        what="the aiming error turns the wrong way", file="kernels/sun.py",
+        old="return sine * c + cosine * s, cosine * c - sine * s",
+        new="return sine * c - cosine * s, cosine * c + sine * s", tests=SUN,
+    ),
+    Mutant(
+        what="the aiming error along the grooves is dropped", file="kernels/starts.py",
+        old="turned(sin_l, cos_l, look(along, k))", new="turned(sin_l, cos_l, 0.0 * look(along, k))",
+        tests=WHOLE_GRAZING,
     ),
     Mutant(
         what="half of the sun's disc is drawn twice", file="kernels/points.py",
@@ -161,25 +163,39 @@ MUTANTS = (
         old="x + (z + row.height) / -pz * px", new="x + (z + row.height) / pz * px", tests=WHOLE_COARSE,
     ),
     Mutant(
-        what="rays lean the wrong way inside the sheet", file="kernels/block.py",
-        old="bottom = start * side + slope * t", new="bottom = start * side - slope * t", tests=WHOLE_COARSE,
+        what="rays lean the wrong way inside the sheet", file="kernels/grooves.py",
+        old="bottom = start * side + qx * per_after * t", new="bottom = start * side - qx * per_after * t",
+        tests=WHOLE_COARSE,
     ),
     Mutant(
-        what="the second surface takes the first one's share", file="kernels/block.py",
+        what="a riser under the grooves turns rays too far", file="kernels/grooves.py",
+        old="lean, fall = qx + kick, after - kick * tan_q", new="lean, fall = qx + 2.0 * kick, after - kick * tan_q",
+        tests=WHOLE_BELOW,
+    ),
+    Mutant(
+        what="the way to a riser toward the sun takes no light", file="kernels/grooves.py",
+        old="s += s_riser", new="s += 0.0 * s_riser", tests=WHOLE_ABOVE,
+    ),
+    Mutant(
+        what="a ray that leaves one envelope meets the wrong tube next", file="kernels/landing.py",
+        old="following = look(number0, j) + sense", new="following = look(number0, j) - sense", tests=WHOLE_ABOVE,
+    ),
+    Mutant(
+        what="the second surface takes the first one's share", file="kernels/grooves.py",
         old="share_2 = transmittance(n, 1.0, abs(normal) + TINY, out)",
         new="share_2 = transmittance(1.0, n, abs(normal) + TINY, out)", tests=WHOLE_BELOW,
     ),
     Mutant(
-        what="grooves toward the sun bend too little", file="kernels/block.py",
+        what="grooves toward the sun bend too little", file="kernels/grooves.py",
         old="after = math.sqrt(n * n - 1.0 + normal * normal)", new="after = math.sqrt(n * n + normal * normal)",
         tests=WHOLE_ABOVE,
     ),
     Mutant(
-        what="the glass of plain rays is clear", file="kernels/block.py",
-        old="share *= attenuation(look(glass_absorption, k), s_glass * n)", new="share *= 1.0", tests=WHOLE_ABOVE,
+        what="the glass of plain rays is clear", file="kernels/landing.py",
+        old="share *= attenuation(absorption, s_glass * n)", new="share *= 1.0", tests=WHOLE_ABOVE,
     ),
     Mutant(
-        what="light beside the absorber passes its glass once only", file="kernels/block.py",
+        what="light beside the absorber passes its glass once only", file="kernels/landing.py",
         old="share *= share * attenuation(", new="share *= attenuation(", tests=WHOLE_ABOVE,
     ),
     Mutant(

@@ -15,7 +15,7 @@ from reference.callable_kernels import (
     from_table,
     lattice_point,
     sun_direction,
-    turned_centre,
+    turned,
     walk_row,
     walk_sheet,
 )
@@ -159,10 +159,10 @@ class ByHand:
     def trace_ray(self, u: list[float], key: int, ray: int) -> None:
         """One ray from its eight random numbers."""
         sheet, sun = self.inputs.sheet, self.inputs.sun
-        centre = (sun.tan_transversal, sun.tan_longitudinal, 1.0)
+        centre = [sun.sin_transversal, sun.cos_transversal, sun.sin_longitudinal, sun.cos_longitudinal]
         if sun.aiming_error > 0.0:
             turns = [sun.aiming_error * from_table(sun.normal, u[k]) for k in (points.AIM_ACROSS, points.AIM_ALONG)]
-            centre = turned_centre(sun.tan_transversal, sun.tan_longitudinal, *turns)
+            centre = [*turned(*centre[:2], turns[0]), *turned(*centre[2:], turns[1])]
         turn = cos_sin_turn(u[points.SUN_AZIMUTH])
         towards = np.array(sun_direction(*centre, from_table(sun.radius_sq, u[points.SUN_RADIUS]), *turn))
         power = towards[2]

@@ -3,7 +3,7 @@
 import hashlib
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 import numba
 import platformdirs
@@ -13,6 +13,9 @@ from numba.extending import intrinsic
 from numba.np.arrayobj import make_array
 
 Function = TypeVar("Function", bound=Callable[..., Any])
+
+Flag = Literal[True] | None
+"""A choice made when a function is compiled: None is a type of its own, so only what a scene needs is compiled."""
 
 # contract: fused multiply-add. reassoc, arcp, nsz: reductions and divisions in vector registers. None of them lets the
 # compiler assume that there is no infinity or NaN, so `inf`, our miss, still compares equal to itself.

@@ -8,7 +8,7 @@ from raytrace.kernels import points
 from raytrace.kernels.jit import inlined
 from raytrace.kernels.points import cos_sin_turn, from_table, lattice_point
 from raytrace.kernels.sheet import Sheet, walk_sheet
-from raytrace.kernels.sun import Sun, sun_direction, turned_centre
+from raytrace.kernels.sun import Sun, sun_direction, turned
 from raytrace.kernels.tube import Row
 
 UNDER = 4
@@ -24,17 +24,16 @@ def lattice_ray(
     Returns its line of the spectrum, by how much its first facet is turned [rad], where it crosses the sunward face
     plane (x, y) [m], and its unit direction; p_z >= 0 where it comes from behind the lens.
     """
-    cx, cy, cz = sun.tan_transversal, sun.tan_longitudinal, 1.0
+    sin_t, cos_t = sun.sin_transversal, sun.cos_transversal
+    sin_l, cos_l = sun.sin_longitudinal, sun.cos_longitudinal
     if sun.aiming_error > 0.0:
         aim_across = lattice_point(ray, vector[points.AIM_ACROSS], shift[points.AIM_ACROSS])
         aim_along = lattice_point(ray, vector[points.AIM_ALONG], shift[points.AIM_ALONG])
-        cx, cy, cz = turned_centre(
-            cx, cy, sun.aiming_error * from_table(sun.normal, aim_across),
-            sun.aiming_error * from_table(sun.normal, aim_along),
-        )
+        sin_t, cos_t = turned(sin_t, cos_t, sun.aiming_error * from_table(sun.normal, aim_across))
+        sin_l, cos_l = turned(sin_l, cos_l, sun.aiming_error * from_table(sun.normal, aim_along))
     cos_turn, sin_turn = cos_sin_turn(lattice_point(ray, vector[points.SUN_AZIMUTH], shift[points.SUN_AZIMUTH]))
     radius_u = lattice_point(ray, vector[points.SUN_RADIUS], shift[points.SUN_RADIUS])
-    sx, sy, sz = sun_direction(cx, cy, cz, from_table(sun.radius_sq, radius_u), cos_turn, sin_turn)
+    sx, sy, sz = sun_direction(sin_t, cos_t, sin_l, cos_l, from_table(sun.radius_sq, radius_u), cos_turn, sin_turn)
     lines = sun.sheet_index.shape[0]
     line_u = lattice_point(ray, vector[points.LINE], shift[points.LINE])
     slope_u = lattice_point(ray, vector[points.SLOPE], shift[points.SLOPE])

@@ -7,6 +7,9 @@ normal part follows from |p| = n on either side: Snell's law in three dimensions
 
 from raytrace.kernels.jit import inlined
 
+TINY = 1e-30
+"""Guard of divisors: far below any value that a plain ray has, so that a failing one gives numbers, not NaN."""
+
 
 @inlined
 def transmittance(n_from: float, n_to: float, normal_from: float, normal_to: float) -> float:

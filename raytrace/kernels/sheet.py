@@ -34,6 +34,7 @@ class Sheet(NamedTuple):
     transmittance_factor: float
     deepest: float
     depth: np.ndarray
+    depth_inwards: np.ndarray  # of each groove's neighbour towards the middle, which is no deeper
     tan_facet: np.ndarray
     sin_facet: np.ndarray
     cos_facet: np.ndarray
