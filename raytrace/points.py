@@ -1,11 +1,13 @@
 """Point sets: the lattice of a replicate, its shifts, and the tables that turn them into what a ray needs.
 
 The lattice is kept after measuring it, benchmarks/sampling.py: with 2^18 rays on the shipped scenes and one with bare
-tubes, sun on the lens normal, the standard error of the intercepted fraction is 3 to 8 times smaller than plain Monte
-Carlo's and 1.2 to 3.3 times smaller than that of scrambled Sobol points. It falls with the -0.57th to -0.70th power of
-the rays (Monte Carlo: -0.48 to -0.53), more slowly than for smooth integrands: a tube is hit or missed. A vector found
-by benchmarks/lattice.py gave 0.8 to 1.7 times the error, so it did not replace this one. Each error is the spread of 32
-replicates, itself known to an eighth.
+tubes, sun on the lens normal, the standard error of the intercepted fraction is 1.7 to 11 times smaller than plain
+Monte Carlo's and 0.8 to 3.1 times smaller than that of scrambled Sobol points. It falls with the -0.56th to -0.69th
+power of the rays (Monte Carlo: -0.48 to -0.53), more slowly than for smooth integrands: a tube is hit or missed. A
+vector found by benchmarks/lattice.py gave 1.0 to 1.4 times the error. Each error is the spread of 32 replicates, itself
+known to an eighth. The order of the vector's components was chosen among 251 by errors at slanted suns; at other suns,
+with 2^12 to 2^16 rays, the published order gives 1.12 times the errors and orders drawn at random 1.0 to 1.6 times
+(benchmarks/vectors.py).
 """
 
 import functools
@@ -18,11 +20,12 @@ import numpy as np
 from raytrace.arrays import Floats, Ints
 from raytrace.kernels.points import DIMENSIONS
 
-LATTICE_VECTOR = (1, 182667, 469891, 498753, 110745, 446247, 250185, 118627)
+LATTICE_VECTOR = (1, 469891, 118627, 250185, 408519, 182667, 446247, 498753)
 """Generating vector of an extensible rank-1 lattice in base 2 for up to 2^20 points.
 
-F. Kuo's lattice rule "exod2_base2_m20", built as in Cools, Kuo and Nuyens, SIAM J. Sci. Comput. 28 (2006) 2162. Value
-from memory, to be confirmed; what matters, how evenly its points lie, is tested.
+Components of F. Kuo's lattice rule "exod2_base2_m20", built as in Cools, Kuo and Nuyens, SIAM J. Sci. Comput. 28 (2006)
+2162, in an order of our own, see the module. Values from memory, to be confirmed; what matters, how evenly their points
+lie, is tested.
 """
 
 LARGEST_REPLICATE = 1 << 20

@@ -1,5 +1,6 @@
 """The focal line: the profile of light on the plane of the tubes, and its widths."""
 
+import functools
 import math
 from dataclasses import dataclass
 
@@ -31,10 +32,15 @@ class ProfileWindow:
 
     def edges(self) -> Floats:
         """Edges of all bins in rising order, (bins + 1,) float [m]."""
-        half = 0.5 * self.fine_bins * self.fine_width
-        outer = half * np.exp(self.outer_ratio_log * np.arange(1, self.outer_bins + 1))
-        fine = np.linspace(-half, half, self.fine_bins + 1)
-        return np.concatenate([self.centre - outer[::-1], self.centre + fine, self.centre + outer])
+        return self.centre + _edges_about_zero(self.fine_width, self.fine_bins, self.outer_bins, self.outer_ratio_log)
+
+
+@functools.lru_cache(maxsize=8)
+def _edges_about_zero(fine_width: float, fine_bins: int, outer_bins: int, outer_ratio_log: float) -> Floats:
+    """Edges of the bins of a window about 0. Remembered: a table summarises thousands of profiles of one scene."""
+    half = 0.5 * fine_bins * fine_width
+    outer = half * np.exp(outer_ratio_log * np.arange(1, outer_bins + 1))
+    return np.concatenate([-outer[::-1], np.linspace(-half, half, fine_bins + 1), outer])
 
 
 def profile_window(scene: Scene, tan_transversal: float) -> ProfileWindow:
@@ -64,10 +70,8 @@ def _quantiles(cumulative: Floats, edges: Floats, shares: list[float]) -> Floats
     return np.asarray(edges[cell] + inside * (edges[cell + 1] - edges[cell]), dtype=np.float64)
 
 
-def _widths(profile: Floats, edges: Floats) -> tuple[float, float, float]:
-    low95, low90, low50, high50, high90, high95 = _quantiles(
-        _cumulative(profile), edges, [0.025, 0.05, 0.25, 0.75, 0.95, 0.975]
-    )
+def _widths(cumulative: Floats, edges: Floats) -> tuple[float, float, float]:
+    low95, low90, low50, high50, high90, high95 = _quantiles(cumulative, edges, [0.025, 0.05, 0.25, 0.75, 0.95, 0.975])
     return float(high50 - low50), float(high90 - low90), float(high95 - low95)
 
 
@@ -91,9 +95,8 @@ def _fwhm(profile: Floats, window: ProfileWindow) -> float | None:
     return float(last + fall - (first - 1 + rise)) * COARSE_WIDTH
 
 
-def _centroid(profile: Floats, edges: Floats) -> float:
+def _centroid(profile: Floats, cumulative: Floats, edges: Floats) -> float:
     """Mean place of the central 90 % of the light; the mean of all of it would hang on a few stray rays."""
-    cumulative = _cumulative(profile)
     low, high = TRIM * cumulative[-1], (1.0 - TRIM) * cumulative[-1]
     ends = _quantiles(cumulative, edges, [TRIM, 1.0 - TRIM])
     first, last = (
@@ -127,14 +130,14 @@ def summarise_profile(profiles: Floats, window: ProfileWindow, absorber_diameter
             standard_error_w90=None,
             share_within_absorber_diameter=None,
         )
-    edges = window.edges()
-    w50, w90, w95 = _widths(total, edges)
+    edges, cumulative = window.edges(), _cumulative(total)
+    w50, w90, w95 = _widths(cumulative, edges)
     count = len(profiles)
     left_out = [total - own for own in profiles]
-    without = np.array([_widths(rest, edges)[1] for rest in left_out if float(rest.sum()) > 0.0])
+    without = np.array([_widths(_cumulative(rest), edges)[1] for rest in left_out if float(rest.sum()) > 0.0])
     error = math.sqrt((count - 1) / count * float(((without - without.mean()) ** 2).sum()))
-    centroid = _centroid(total, edges)
-    near = np.interp([centroid - absorber_diameter, centroid + absorber_diameter], edges, _cumulative(total))
+    centroid = _centroid(total, cumulative, edges)
+    near = np.interp([centroid - absorber_diameter, centroid + absorber_diameter], edges, cumulative)
     return FocalLine(
         centroid=centroid,
         w50=w50,
@@ -148,8 +151,11 @@ def summarise_profile(profiles: Floats, window: ProfileWindow, absorber_diameter
 
 def profile_widths(profile: Floats, window: ProfileWindow) -> Floats:
     """w50, w90, w95, fwhm and centroid of one profile, (5,) float [m]; zeros where no light arrives."""
-    if float(profile.sum()) <= 0.0:
+    cumulative = _cumulative(profile)
+    if cumulative[-1] <= 0.0:
         return np.zeros(5)
     edges = window.edges()
     fwhm = _fwhm(profile, window)
-    return np.array([*_widths(profile, edges), 0.0 if fwhm is None else fwhm, _centroid(profile, edges)])
+    return np.array(
+        [*_widths(cumulative, edges), 0.0 if fwhm is None else fwhm, _centroid(profile, cumulative, edges)]
+    )

@@ -157,6 +157,12 @@ class RowPose:
     tube: tuple[float, float, float]
     offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
+    @property
+    def normal(self) -> tuple[float, float, float]:
+        """Unit vector at right angles to both: the vector product of `row` and `tube`."""
+        (a, b, c), (d, e, f) = self.row, self.tube
+        return b * f - c * e, c * d - a * f, a * e - b * d
+
     @classmethod
     def level(cls, angle_to_grooves: float) -> "RowPose":
         """The row as laid out at tilt 0: along (cos w, sin w, 0), tubes along (-sin w, cos w, 0), w in [deg]."""

@@ -95,7 +95,6 @@ class PreparedScene:
 
         scene, tubes = self.scene, self.scene.tubes
         along, around = flux_patches(tubes)
-        u, v = np.array(row.row), np.array(row.tube)
         cosines = [1.0 / math.hypot(1.0, tangent) for tangent in (tan_transversal, tan_longitudinal)]
         glass = tubes.envelope
         return KernelInputs(
@@ -109,7 +108,7 @@ class PreparedScene:
                 inner_radius=0.5 * (tubes.absorber_diameter if glass is None else glass.inner_diameter),
                 outer_radius=0.5 * tubes.outer_diameter,
                 absorptance=self.absorptance,
-                axes=np.array([u, v, np.cross(u, v)]),
+                axes=np.array([row.row, row.tube, row.normal]),
                 height=float(scene.lens_height - row.offset[2]),
                 patches_along=along,
                 patches_around=around,

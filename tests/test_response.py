@@ -39,7 +39,8 @@ def sloped(tilt: float) -> RowPose:
 def small() -> Iterator[None]:
     """Coarse tables: their errors are larger than those of real ones, their construction is the same."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(build_module, "RAYS_OF_A_NODE", ((0.05, 1 << 9), (math.inf, 1 << 11)))
+        for rays in ("RAYS_OF_A_NODE", "RAYS_OF_A_NODE_WITH_TILT"):
+            patch.setattr(build_module, rays, ((0.05, 1 << 9), (math.inf, 1 << 11)))
         patch.setattr(build_module, "CHECK_RAYS", 1 << 12)
         patch.setattr(build_module, "MOST_RAYS", 500_000)
         patch.setattr(build_module, "MOST_RAYS_WITH_TILT", 1_500_000)

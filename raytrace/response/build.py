@@ -23,24 +23,26 @@ from raytrace.response.table import Domain, ResponseTable, RowAt, TableError, Tu
 from raytrace.scene import RowPose, Scene
 from raytrace.trace import PreparedScene, Progress, prepare, run_replicates
 
-RAYS_OF_A_NODE = (
-    (0.002, 1 << 10),
-    (0.01, 1 << 11),
-    (0.03, 1 << 12),
-    (0.07, 1 << 13),
-    (0.2, 1 << 14),
-    (math.inf, 1 << 15),
-)
-"""Rays at a node that intercepts less than a fraction of the aperture power: a standard error of about 5e-4 everywhere
-on the shipped scenes, which is the table's floor."""
+RaysOfANode = tuple[tuple[float, int], ...]
+"""Rays at a node that intercepts at most a fraction of the aperture power, for rising fractions."""
+
+RAYS_OF_A_NODE: RaysOfANode = ((0.002, 1 << 10), (0.01, 1 << 12), (0.03, 1 << 13), (0.07, 1 << 14), (math.inf, 1 << 15))
+"""A standard error of at most 5e-4 on the shipped scenes, which is the table's floor."""
+RAYS_OF_A_NODE_WITH_TILT: RaysOfANode = ((0.002, 1 << 10), (0.01, 1 << 12), (0.07, 1 << 13), (math.inf, 1 << 14))
+"""At most 8e-4: with a third axis more nodes serve better than more rays at each."""
 
 TOLERANCE = 1.8e-3
-TOLERANCE_WITH_TILT = 2.5e-3
+TOLERANCE_WITH_TILT = 2.2e-3
 """Difference in intercepted fraction up to which the grid between two nodes is good enough; with a third axis every
 node of the others costs several traces."""
 
-BEND = 4e-4
-"""Difference between a cubic and a straight line up to which what lies between two nodes is not traced at all."""
+BEND = 5e-4
+BEND_WITH_TILT = 6e-4
+"""Difference between a cubic and a straight line, anywhere at `BEND_SEEN_AT`, up to which what lies between two nodes
+is not traced at all."""
+
+BEND_SEEN_AT = (0.25, 0.75)
+"""Parts of an interval, besides its middle: where an answer turns from one bend to the other the two cross there."""
 
 REACHED = 5e-4
 """Intercepted fraction that counts as something: the domain ends where less than this reaches the row."""
@@ -67,8 +69,11 @@ WORTHWHILE = 0.25
 """Only intervals whose error is more than this part of the worst one's are halved in one round."""
 
 MOST_RAYS = 20_000_000
-MOST_RAYS_WITH_TILT = 150_000_000
+MOST_RAYS_WITH_TILT = 130_000_000
 """Rays at which refining stops, for the time that they cost."""
+
+BATCH = 8
+"""Nodes that a thread takes at a time: handing over one takes as long as a thousand rays."""
 
 LIT = 0.05
 """Intercepted fraction from which a place counts as lit."""
@@ -131,18 +136,36 @@ def _traced(
     return (sums.tubes[0].reshape(-1) / started if started > 0.0 else np.zeros(2 * scene.tubes.count)), sums
 
 
-def _rays_of_a_node(intercepted: float) -> int:
-    return next(count for below, count in RAYS_OF_A_NODE if intercepted <= below)
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Care:
+    """How closely a table is built."""
+
+    rays_of_a_node: RaysOfANode
+    tolerance: float
+    bend: float
+    most_rays: int
+
+    def rays(self, intercepted: float) -> int:
+        return next(count for below, count in self.rays_of_a_node if intercepted <= below)
 
 
 class _Nodes:
     """Traces nodes, in threads; remembers them and how many rays they took."""
 
     def __init__(
-        self, prepared: PreparedScene, row_at: RowAt, threads: int, seed: int, tick: Callable[[int], None]
+        self,
+        prepared: PreparedScene,
+        row_at: RowAt,
+        care: _Care,
+        *,
+        threads: int,
+        seed: int,
+        tick: Callable[[int], None],
     ) -> None:
-        self.prepared, self.row_at, self.threads, self.seed, self.tick = prepared, row_at, threads, seed, tick
+        self.prepared, self.row_at, self.care = prepared, row_at, care
+        self.threads, self.seed, self.tick = threads, seed, tick
         self.known: dict[Place, Floats] = {}
+        self.widths: dict[tuple[float, float, int], Floats] = {}
         self.rays = 0
 
     def one(self, place: Place, expected: float) -> tuple[Floats, int]:
@@ -151,26 +174,32 @@ class _Nodes:
         `expected` is a guess of the intercepted fraction, which saves a first look with few rays.
         """
         tubes = self.prepared.scene.tubes.count
-        rays, spent = _rays_of_a_node(expected), 0
+        rays, spent = self.care.rays(expected), 0
         while True:
             fractions, sums = _traced(self.prepared, self.row_at, place, rays, self.seed)
             spent += rays
-            wanted = _rays_of_a_node(float(fractions[:tubes].sum()))
+            wanted = self.care.rays(float(fractions[:tubes].sum()))
             if wanted <= rays:
                 break
             rays = wanted
-        window = profile_window(self.prepared.scene, math.tan(math.radians(place[0])))
-        return np.concatenate([fractions, profile_widths(sums.profile[0], window)]), spent
+        # The focal line is seen on a plane of the lens frame, so it is the same at all tilts.
+        line = (place[0], place[1], rays)
+        if line not in self.widths:
+            window = profile_window(self.prepared.scene, math.tan(math.radians(place[0])))
+            self.widths[line] = profile_widths(sums.profile[0], window)
+        return np.concatenate([fractions, self.widths[line]]), spent
 
     def all(self, places: Sequence[Place], expected: Sequence[float]) -> Floats:
         """The same at many nodes, (n, 2 tubes + widths); known ones are not traced again."""
         guess = dict(zip(places, expected, strict=True))
         new = [place for place in guess if place not in self.known]
+        batches = [new[start : start + BATCH] for start in range(0, len(new), BATCH)]
         with ThreadPoolExecutor(max_workers=self.threads) as pool:
-            traced = pool.map(self.one, new, [guess[place] for place in new])
-            for place, (value, spent) in zip(new, traced, strict=True):
-                self.known[place] = value
-                self.rays += spent
+            traced = pool.map(lambda batch: [self.one(place, guess[place]) for place in batch], batches)
+            for batch, answers in zip(batches, traced, strict=True):
+                for place, (value, spent) in zip(batch, answers, strict=True):
+                    self.known[place] = value
+                    self.rays += spent
                 self.tick(self.rays)
         return np.array([self.known[place] for place in places])
 
@@ -200,19 +229,30 @@ class _Grid:
         return int(self.places.tangent.shape[1])
 
     def foretold(self, lines: Sequence[Floats], axis: int) -> tuple[Floats, Floats]:
-        """Values on a product of lines between the nodes of an axis, and how far the grid was off; where it is straight
-        nothing is traced and the grid is taken at its word.
+        """Values on a product of lines midway between the nodes of an axis, and how far the grid was off; where it is
+        straight nothing is traced and the grid is taken at its word.
         """
         shape = tuple(len(line) for line in lines)
-        where = [angles.ravel() for angles in np.meshgrid(*lines, indexing="ij")]
-        said = read_grid(self.axes, self.values, self.places, where)
-        straight = read_grid(self.axes, self.values, self.places, where, straight_along=axis)
-        bent = _difference(said, straight, self.tubes) > BEND
+        said, off_straight = self.read(lines, axis)
+        bent = off_straight > self.tracer.care.bend
+        after = np.searchsorted(self.axes[axis], lines[axis])
+        low, high = self.axes[axis][after - 1], self.axes[axis][after]
+        for part in BEND_SEEN_AT:
+            beside = list(lines)
+            beside[axis] = low + part * (high - low)
+            bent |= self.read(beside, axis)[1] > self.tracer.care.bend
         found = said.copy()
         if bent.any():
             places = [place for place, on in zip(_product(lines), bent, strict=True) if on]
             found[bent] = self.tracer.all(places, said[bent, : self.tubes].sum(axis=1).tolist())
         return found.reshape(*shape, -1), _difference(said, found, self.tubes).reshape(shape)
+
+    def read(self, lines: Sequence[Floats], axis: int) -> tuple[Floats, Floats]:
+        """Values on a product of lines, and how far they lie from straight lines along an axis."""
+        where = [angles.ravel() for angles in np.meshgrid(*lines, indexing="ij")]
+        said = read_grid(self.axes, self.values, self.places, where)
+        straight = read_grid(self.axes, self.values, self.places, where, straight_along=axis)
+        return said, _difference(said, straight, self.tubes)
 
     def grow(self, axis: int, middles: list[float]) -> None:
         """Add nodes to an axis."""
@@ -256,8 +296,9 @@ def _scanned(tracer: _Nodes, places: TubePlaces, mirrored: tuple[bool, bool]) ->
     return grid, Domain(transversal=across, longitudinal=along)
 
 
-def _refine(grid: _Grid, tolerance: float, most_rays: int) -> None:
+def _refine(grid: _Grid) -> None:
     """Halve intervals of each axis until the grid foretells what is traced halfway, or has cost enough."""
+    tolerance, most_rays = grid.tracer.care.tolerance, grid.tracer.care.most_rays
     # How many lines of the other axes an interval was found good on: with many more of them it is looked at again.
     good: list[dict[tuple[float, float], int]] = [{}, {}, {}]
     turn = sweeps = 0
@@ -349,22 +390,27 @@ def build_response(
         If the lens cannot be built.
     """
     if tilts is None:
-        tolerance, most_rays = TOLERANCE, MOST_RAYS
+        care = _Care(rays_of_a_node=RAYS_OF_A_NODE, tolerance=TOLERANCE, bend=BEND, most_rays=MOST_RAYS)
     else:
-        tolerance, most_rays = TOLERANCE_WITH_TILT, MOST_RAYS_WITH_TILT
+        care = _Care(
+            rays_of_a_node=RAYS_OF_A_NODE_WITH_TILT,
+            tolerance=TOLERANCE_WITH_TILT,
+            bend=BEND_WITH_TILT,
+            most_rays=MOST_RAYS_WITH_TILT,
+        )
 
     def tick(rays: int) -> None:
         if progress is not None:
-            progress(min(0.97, rays / most_rays))
+            progress(min(0.97, rays / care.most_rays))
 
     largest = 0.0 if tilts is None else max(abs(tilts[0]), abs(tilts[1]))
     places = tube_places(scene, row_at, largest)
     workers = default_threads() if threads is None else threads
-    tracer = _Nodes(prepare(scene), row_at, workers, seed, tick)
+    tracer = _Nodes(prepare(scene), row_at, care, threads=workers, seed=seed, tick=tick)
     mirrors = [[_mirror(row_at(tilt), axis) for tilt in (0.0, 0.5 * largest, largest)] for axis in (0, 1)]
     mirrored = (all(m[0] for m in mirrors[0]), all(m[0] for m in mirrors[1]))
     grid, domain = _scanned(tracer, places, mirrored)
-    _refine(grid, tolerance, most_rays)
+    _refine(grid)
     table = ResponseTable(
         transversal=grid.axes[0],
         longitudinal=grid.axes[1],
