@@ -293,7 +293,7 @@ def slip_beside(
     a20, a21, a22 = a[2, 0], a[2, 1], a[2, 2]
     height, shift_x, shift_y = row.height, row.shift_x, row.shift_y
     spacing, middle = row.spacing, 0.5 * (row.tubes - 1)
-    found = 0
+    found = int(np.int64(0))  # typed: for a literal `cross_beside` would be compiled a second time
     for k in range(count):
         place[found] = k
         found += 1 if stray[k] == BESIDE else 0
@@ -319,7 +319,7 @@ def slip_beside(
     missed, lost = 0.0, 0.0
     for _ in range(ENVELOPES):
         cross_beside(row, enveloped, found, room)
-        again = 0
+        again = int(np.int64(0))
         for j in range(found):
             k, kind = place[j], np.int32(room[ENDS, j])
             stray[k] = kind

@@ -12,6 +12,7 @@ the end of its hour, as in TMY files. Lines that start with # are comments. At m
 import calendar
 import csv
 import datetime as dt
+import functools
 import io
 import itertools
 import math
@@ -269,17 +270,24 @@ def climatological_turbidity(site: Site, day_of_year: Floats) -> Floats:
     Notes
     -----
     The monthly maps are pvlib's: J. Remund and others, "Worldwide Linke turbidity information", ISES Solar World
-    Congress, Goteborg, 2003. They are read once a call at the site's own cell, as they jump between cells.
+    Congress, Goteborg, 2003. They are read at the site's own cell, as they jump between cells.
     """
+    values = _monthly_turbidity(site.latitude, site.longitude)
+    lengths = np.array([calendar.monthrange(2001, month)[1] for month in range(1, 13)], dtype=np.float64)
+    middles = 1.0 + np.cumsum(lengths) - 0.5 * lengths
+    return np.asarray(np.interp(day_of_year, middles, values, period=float(lengths.sum())), dtype=np.float64)
+
+
+@functools.lru_cache(maxsize=16)
+def _monthly_turbidity(latitude: float, longitude: float) -> Floats:
+    """The maps' values of a site for the twelve months, (12,) float. Remembered: one is asked for again and again."""
     import pandas as pd
     from pvlib.clearsky import lookup_linke_turbidity
 
     months = pd.date_range("2001-01-01", periods=12, freq="MS", tz="UTC")
-    monthly = lookup_linke_turbidity(months, site.latitude, site.longitude, interp_turbidity=False)
-    lengths = np.array([calendar.monthrange(2001, month)[1] for month in range(1, 13)], dtype=np.float64)
-    middles = 1.0 + np.cumsum(lengths) - 0.5 * lengths
-    values = monthly.to_numpy(dtype=np.float64)
-    return np.asarray(np.interp(day_of_year, middles, values, period=float(lengths.sum())), dtype=np.float64)
+    monthly = lookup_linke_turbidity(months, latitude, longitude, interp_turbidity=False)
+    values: Floats = monthly.to_numpy(dtype=np.float64)
+    return values
 
 
 def _day_of_year(times_utc: npt.NDArray[np.datetime64]) -> Floats:
