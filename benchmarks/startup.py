@@ -7,7 +7,8 @@ from pathlib import Path
 from measuring import SCENES, is_quick, print_heading, print_table
 from measuring.commands import Process, focalrow, run
 
-DAY = "2026-06-21"
+DAY = "2026-03-20"
+COLD_RUNS = 2
 
 
 def row_of(name: str, wanted: str, processes: list[Process]) -> list[str]:
@@ -28,19 +29,23 @@ def main() -> None:
         warm = Path(folder)
         for scene in scenes:
             name = scene.stem
-            cold = []
-            for _ in range(1 if quick else 3):
-                with tempfile.TemporaryDirectory() as empty:
-                    cold.append(run(focalrow("light", scene), warm if quick else Path(empty)))
-            rows.append(row_of(f"light {name}, first run ever", "20", cold))
-            if not quick:
-                run(focalrow("light", scene), warm)
-            warm_light = [run(focalrow("light", scene), warm) for _ in range(runs)]
-            rows.append(row_of(f"light {name}", "2", warm_light))
-            day = focalrow("day", scene, "--date", DAY)
-            if not quick:
-                rows.append(row_of(f"day --table {name}, builds it", "", [run((*day, "--table"), warm)]))
-                rows.append(row_of(f"day {name}, table kept", "3.5", [run(day, warm) for _ in range(runs)]))
+            light, day = focalrow("light", scene), focalrow("day", scene, "--date", DAY)
+            if quick:
+                rows.append(row_of(f"light {name}, first run ever", "20", [run(light, warm)]))
+                rows.append(row_of(f"light {name}", "2", [run(light, warm)]))
+                continue
+            for command, of in ((light, "light"), (day, "day")):
+                cold = []
+                for _ in range(COLD_RUNS):
+                    with tempfile.TemporaryDirectory() as empty:
+                        cold.append(run(command, Path(empty)))
+                rows.append(row_of(f"{of} {name}, first run ever", "20", cold))
+            run((*day, "--table"), warm)
+            year = focalrow("year", scene)
+            run(year, warm)
+            for command, of, wanted in ((light, "light", "2"), (day, "day", "3.5"), (year, "year", "6")):
+                kept = "" if of == "light" else ", table kept"
+                rows.append(row_of(f"{of} {name}{kept}", wanted, [run(command, warm) for _ in range(runs)]))
         rows.append(row_of("--help", "0.4", [run(focalrow("--help"), warm) for _ in range(runs)]))
     print_table(["command", "clock", "processor time", "wanted, clock"], rows)
     print("\nA first run has an empty cache folder; the others use what one run before them has left there.")

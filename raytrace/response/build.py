@@ -37,7 +37,7 @@ TOLERANCE_WITH_TILT = 2.2e-3
 node of the others costs several traces."""
 
 BEND = 5e-4
-BEND_WITH_TILT = 6e-4
+BEND_WITH_TILT = 5e-4
 """Difference between a cubic and a straight line, anywhere at `BEND_SEEN_AT`, up to which what lies between two nodes
 is not traced at all."""
 
@@ -66,10 +66,11 @@ RETRY = 1.5
 """An interval that was good is tried again when the lines of the other axes are this many times more."""
 
 WORTHWHILE = 0.25
+WORTHWHILE_WITH_TILT = 0.4
 """Only intervals whose error is more than this part of the worst one's are halved in one round."""
 
 MOST_RAYS = 20_000_000
-MOST_RAYS_WITH_TILT = 130_000_000
+MOST_RAYS_WITH_TILT = 150_000_000
 """Rays at which refining stops, for the time that they cost."""
 
 BATCH = 8
@@ -143,6 +144,7 @@ class _Care:
     rays_of_a_node: RaysOfANode
     tolerance: float
     bend: float
+    worthwhile: float
     most_rays: int
 
     def rays(self, intercepted: float) -> int:
@@ -233,23 +235,26 @@ class _Grid:
         straight nothing is traced and the grid is taken at its word.
         """
         shape = tuple(len(line) for line in lines)
-        said, off_straight = self.read(lines, axis)
-        bent = off_straight > self.tracer.care.bend
-        after = np.searchsorted(self.axes[axis], lines[axis])
+        where = [angles.ravel() for angles in np.meshgrid(*lines, indexing="ij")]
+        bend = self.tracer.care.bend
+        said, off_straight = self.read(where, axis)
+        bent = off_straight > bend
+        # Where it is dark halfway and yet straight, it is dark all along.
+        unsure = np.flatnonzero(~bent & (np.abs(said[:, : self.tubes]).max(axis=1) > 0.5 * bend))
+        after = np.searchsorted(self.axes[axis], where[axis][unsure])
         low, high = self.axes[axis][after - 1], self.axes[axis][after]
         for part in BEND_SEEN_AT:
-            beside = list(lines)
+            beside = [angles[unsure] for angles in where]
             beside[axis] = low + part * (high - low)
-            bent |= self.read(beside, axis)[1] > self.tracer.care.bend
+            bent[unsure] |= self.read(beside, axis)[1] > bend
         found = said.copy()
         if bent.any():
             places = [place for place, on in zip(_product(lines), bent, strict=True) if on]
             found[bent] = self.tracer.all(places, said[bent, : self.tubes].sum(axis=1).tolist())
         return found.reshape(*shape, -1), _difference(said, found, self.tubes).reshape(shape)
 
-    def read(self, lines: Sequence[Floats], axis: int) -> tuple[Floats, Floats]:
-        """Values on a product of lines, and how far they lie from straight lines along an axis."""
-        where = [angles.ravel() for angles in np.meshgrid(*lines, indexing="ij")]
+    def read(self, where: Sequence[Floats], axis: int) -> tuple[Floats, Floats]:
+        """Values at some places, and how far they lie from straight lines along an axis."""
         said = read_grid(self.axes, self.values, self.places, where)
         straight = read_grid(self.axes, self.values, self.places, where, straight_along=axis)
         return said, _difference(said, straight, self.tubes)
@@ -327,7 +332,7 @@ def _refine(grid: _Grid) -> None:
             good = [{}, {}, {}]
             continue
         sweeps = 0
-        least = WORTHWHILE * max(worst)[0]
+        least = grid.tracer.care.worthwhile * max(worst)[0]
         for axis in range(3):
             middles = [middle for error, of, middle in worst if of == axis and error >= least]
             if middles and grid.tracer.rays < most_rays:
@@ -390,12 +395,19 @@ def build_response(
         If the lens cannot be built.
     """
     if tilts is None:
-        care = _Care(rays_of_a_node=RAYS_OF_A_NODE, tolerance=TOLERANCE, bend=BEND, most_rays=MOST_RAYS)
+        care = _Care(
+            rays_of_a_node=RAYS_OF_A_NODE,
+            tolerance=TOLERANCE,
+            bend=BEND,
+            worthwhile=WORTHWHILE,
+            most_rays=MOST_RAYS,
+        )
     else:
         care = _Care(
             rays_of_a_node=RAYS_OF_A_NODE_WITH_TILT,
             tolerance=TOLERANCE_WITH_TILT,
             bend=BEND_WITH_TILT,
+            worthwhile=WORTHWHILE_WITH_TILT,
             most_rays=MOST_RAYS_WITH_TILT,
         )
 
