@@ -4,12 +4,12 @@ import datetime as dt
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from raytrace.arrays import AnyArray, Floats, Ints
-from raytrace.response import ResponseTable
+from raytrace.response import ResponseTable, TubePlaces
 from tracking.errors import InputError
 from tracking.mount import (
     MIN_ELEVATION,
@@ -233,19 +233,27 @@ def _absorbed(
     return np.asarray((dni * lens.width * lens.length * cosine)[:, np.newaxis] * fractions)
 
 
+def _at_any_tilt(table: ResponseTable) -> ResponseTable:
+    """A table over the two angles alone: at each node the most that each tube gets at any tilt of the nodes."""
+    places = TubePlaces(tilt=np.zeros(1), tangent=table.places.tangent[:1])
+    return replace(table, tilt=np.zeros(1), values=table.values.max(axis=2, keepdims=True), places=places)
+
+
 def _worth_a_look(
     scene_file: SceneFile, table: ResponseTable, instants: Sequence[Instant], perfect: Floats
 ) -> AnyArray:
     """Cells (n, n) of transversal and longitudinal angle in which a setting may give `FAINT` of perfect aiming.
 
-    Where the table holds the tilt, at the most of a few tilts; a cell further on all sides stands for what lies between
+    Where the table holds the tilt, at the most of its tilts; a cell further on all sides stands for what lies between
     the places looked at.
     """
     edges = np.arange(-WIDEST, WIDEST + 0.5 * CELL, CELL)
     t, g = (grid.ravel() for grid in np.meshgrid(edges, edges, indexing="ij"))
     cosine = 1.0 / np.sqrt(1.0 + np.tan(np.radians(t)) ** 2 + np.tan(np.radians(g)) ** 2)
-    tilts = [0.0] if len(table.tilt) == 1 else [*table.tilt.tolist(), *(-table.tilt[1:]).tolist()]
-    best = np.max([table.at(t, g, np.full(len(t), tilt)).absorbed.sum(axis=1) for tilt in tilts], axis=0) * cosine
+    any_tilt = _at_any_tilt(table)
+    # At an opposite tilt the row is seen from its other end.
+    signs = (1.0,) if len(table.tilt) == 1 else (1.0, -1.0)
+    best = np.max([any_tilt.at(sign * t, sign * g).absorbed.sum(axis=1) for sign in signs], axis=0) * cosine
     fraction = _fractions(scene_file, instants, perfect)
     fair = fraction[(fraction > 0.0) & (fraction >= FAIR * fraction.max(initial=0.0))]
     level = FAINT * float(fair.min(initial=1.0))
