@@ -43,7 +43,7 @@ def small() -> Iterator[None]:
             patch.setattr(build_module, rays, ((0.05, 1 << 9), (math.inf, 1 << 11)))
         patch.setattr(build_module, "CHECK_RAYS", 1 << 12)
         patch.setattr(build_module, "MOST_RAYS", 500_000)
-        patch.setattr(build_module, "MOST_RAYS_WITH_TILT", 1_500_000)
+        patch.setattr(build_module, "MOST_RAYS_WITH_TILT", 6_000_000)
         patch.setattr(build_module, "SCAN_STEP", 12.0)
         yield
 
