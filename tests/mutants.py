@@ -160,7 +160,7 @@ MUTANTS = (
     ),
     Mutant(
         what="the focal line is mirrored on the general path", file="kernels/path.py",
-        old="x + (z + row.height) / -pz * px", new="x + (z + row.height) / pz * px", tests=WHOLE_COARSE,
+        old="x + (z + row.height) / -pz * px", new="x + (z + row.height) / pz * px", tests=WHOLE_ABOVE,
     ),
     Mutant(
         what="rays lean the wrong way inside the sheet", file="kernels/grooves.py",
