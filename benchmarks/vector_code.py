@@ -21,7 +21,7 @@ llvm.set_option("", "-pass-remarks=loop-vectorize")
 
 from measuring.scenes import all_scenes, inputs_of  # noqa: E402
 
-from raytrace.kernels import block, grooves, landing, path, starts  # noqa: E402
+from raytrace.kernels import block, gather, grooves, landing, path, starts  # noqa: E402
 from raytrace.kernels.jit import callable_twin  # noqa: E402
 from raytrace.points import lattice_vector, shifts_and_key  # noqa: E402
 from raytrace.trace import KernelInputs  # noqa: E402
@@ -123,8 +123,8 @@ class Stages:
             ))  # fmt: skip
         out.append((landing.fill_profile_bins, (window, row.height, count, px1, pz1, x1, z1, f["crossing"], i["bins"])))
         if enveloped:
-            out.append((starts.fill_gathered, (sun.glass_index, i["line"], count, f["glass_index"])))
-            out.append((starts.fill_gathered, (sun.glass_absorption, i["line"], count, f["glass_absorption"])))
+            out.append((gather.fill_gathered, (sun.glass_index, i["line"], count, f["glass_index"])))
+            out.append((gather.fill_gathered, (sun.glass_absorption, i["line"], count, f["glass_absorption"])))
         landed = (i["tube"], f["arrived"], f["cosine"], i["stray"], f["hit_u"], f["hit_v"], f["hit_w"])
         out.append((
             landing.meet_row,

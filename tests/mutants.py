@@ -140,8 +140,8 @@ MUTANTS = (
         tests=TUBES,
     ),
     Mutant(
-        what="the row's axes are transposed on the general path", file="kernels/ray.py",
-        old="a[0, 0] * x + a[0, 1] * y + a[0, 2] * up", new="a[0, 0] * x + a[1, 0] * y + a[2, 0] * up",
+        what="the row's axes are transposed", file="kernels/tube.py",
+        old="return a[0] * x + a[1] * y + a[2] * z,", new="return a[0] * x + a[3] * y + a[6] * z,",
         tests=WHOLE_ASKEW,
     ),
     Mutant(

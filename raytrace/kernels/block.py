@@ -10,6 +10,7 @@ alike but for rounding. They are two entries, so that a first run can compile th
 import numpy as np
 
 from raytrace.kernels import path
+from raytrace.kernels.gather import fill_gathered
 from raytrace.kernels.grooves import (
     enter_flat_face,
     into_pieces,
@@ -22,7 +23,7 @@ from raytrace.kernels.jit import Flag, entry, kernel
 from raytrace.kernels.landing import COLUMNS, absorb, fill_profile_bins, fill_spots, meet_row, slip_beside
 from raytrace.kernels.path import DONE, FROM_START, Leftovers, Window, profile_bin
 from raytrace.kernels.sheet import Sheet
-from raytrace.kernels.starts import fill_directions, fill_gathered, fill_starts
+from raytrace.kernels.starts import fill_directions, fill_starts
 from raytrace.kernels.sun import Sun
 from raytrace.kernels.tube import Row
 

@@ -4,11 +4,27 @@ import math
 
 import numpy as np
 
-from raytrace.kernels.jit import kernel, look, put
+from raytrace.kernels.gather import places_of
+from raytrace.kernels.jit import inlined, kernel, look, put
 from raytrace.kernels.path import DONE, FROM_START
 from raytrace.kernels.points import sin_cos_small
 from raytrace.kernels.refract import TINY, attenuation, transmittance
 from raytrace.kernels.sheet import Sheet
+
+
+@inlined
+def fates(power: float, share_1: float, factor: float, kept: float, share_2: float) -> tuple[float, float, float]:
+    """What of a ray's power two surfaces reflect, the sheet takes up, and leaves it.
+
+    The surfaces let `share_1` and `share_2` of the light on them pass, dirt and haze behind the first one `factor`, and
+    the way between them keeps `kept`.
+    """
+    first = power * share_1
+    inside = first * factor
+    arrived = inside * kept
+    gone = arrived * share_2
+    reflected = power * (1.0 - share_1) + arrived * (1.0 - share_2)
+    return reflected, first * (1.0 - factor) + inside * (1.0 - kept), gone
 
 
 @kernel
@@ -60,10 +76,7 @@ def turn_at_risers(
         at = look(groove, k)
         reaches = pitch - look(local, k) < look(depth, at) * (tan_q - slope)
         put(meets, k, 1 if reaches else 0)
-    found = 0
-    for k in range(count):
-        place[found] = k
-        found += meets[k]
+    found = places_of(meets, 1, count, place)
     lean_on, fall_on, per_on, height_there, path_there = room[0], room[1], room[2], room[3], room[4]
     for j in range(found):
         k = look(place, j)
@@ -144,13 +157,10 @@ def through_facets_below(
         plain &= (rz * cos_a - rx * sin_a < 0.0) & (rz < 0.0)
         plain &= hit * -rz + rx * zeta <= pitch * -rz
         good = power if plain else 0.0
-        first = good * share_1
-        inside = first * factor
-        arrived = inside * kept if plain else 0.0
-        gone = arrived * share_2
+        turned_back, taken, gone = fates(good, share_1, factor, kept if plain else 1.0, share_2 if plain else 1.0)
         started += good
-        reflected += good * (1.0 - share_1) + arrived * (1.0 - share_2)
-        absorbed += first * (1.0 - factor) + (inside * (1.0 - kept) if plain else 0.0)
+        reflected += turned_back
+        absorbed += taken
         left += gone
         put(weight, k, gone)
         put(todo, k, FROM_START if ((power > 0.0) & (not plain)) else DONE)
@@ -238,13 +248,10 @@ def through_facets_above(
         out = math.sqrt(max(out_sq, 0.0))
         share_2 = transmittance(n, 1.0, fall, out)
         good = power if plain else 0.0
-        first = good * share_1
-        inside = first * factor
-        arrived = inside * kept if plain else 0.0
-        gone = arrived * share_2
+        turned_back, taken, gone = fates(good, share_1, factor, kept if plain else 1.0, share_2 if plain else 1.0)
         started += good
-        reflected += good * (1.0 - share_1) + arrived * (1.0 - share_2)
-        absorbed += first * (1.0 - factor) + (inside * (1.0 - kept) if plain else 0.0)
+        reflected += turned_back
+        absorbed += taken
         left += gone
         put(weight, k, gone)
         put(todo, k, FROM_START if ((power > 0.0) & (not plain)) else DONE)

@@ -4,10 +4,11 @@ import math
 
 import numpy as np
 
+from raytrace.kernels.gather import between, places_of
 from raytrace.kernels.jit import Flag, inlined, kernel, look, put
 from raytrace.kernels.path import DONE, FROM_SHEET, Window
 from raytrace.kernels.refract import TINY, attenuation, transmittance
-from raytrace.kernels.tube import UPWARD, Row
+from raytrace.kernels.tube import UPWARD, Row, axes_of, in_axes
 
 LEAST_FALL = 1e-6
 """Part of a direction at right angles to the row below which a ray is left to the general path."""
@@ -123,18 +124,14 @@ def meet_row(
     Bare tubes have None for `enveloped` and read no glass. Returns the sums missed and lost in envelopes of the rays
     that are done here.
     """
-    a = row.axes
-    a00, a01, a02, a10, a11, a12 = a[0, 0], a[0, 1], a[0, 2], a[1, 0], a[1, 1], a[1, 2]
-    a20, a21, a22 = a[2, 0], a[2, 1], a[2, 2]
+    axes = axes_of(row)
     height, shift_x, shift_y, outer = row.height, row.shift_x, row.shift_y, row.outer_radius
     spacing, middle, last = row.spacing, 0.5 * (row.tubes - 1), float(row.tubes - 1)
     per_spacing = 1.0 / spacing if spacing > 0.0 else 0.0
     missed, lost = 0.0, 0.0
     for k in range(count):
-        lx, ly, lz = look(x, k) - shift_x, look(y, k) - shift_y, look(z, k) + height
-        dx, dy, dz = look(px, k), look(py, k), look(pz, k)
-        u, v, w = a00 * lx + a01 * ly + a02 * lz, a10 * lx + a11 * ly + a12 * lz, a20 * lx + a21 * ly + a22 * lz
-        pu, pv, pw = a00 * dx + a01 * dy + a02 * dz, a10 * dx + a11 * dy + a12 * dz, a20 * dx + a21 * dy + a22 * dz
+        u, v, w = in_axes(axes, look(x, k) - shift_x, look(y, k) - shift_y, look(z, k) + height)
+        pu, pv, pw = in_axes(axes, look(px, k), look(py, k), look(pz, k))
         # Measured along the row in spacings: where the ray crosses the plane of the axes, and to either side the reach
         # of the tubes that its line meets. The first of them, in the ray's own sense, is the one that it meets first.
         per_fall = 1.0 / (pw if abs(pw) > LEAST_FALL else -1.0)
@@ -288,29 +285,24 @@ def slip_beside(
     They go past all other tubes, or on to the next one. `place` and `room`, (COLUMNS, block), are room to work in.
     Returns the sums missed and lost in envelopes.
     """
-    a = row.axes
-    a00, a01, a02, a10, a11, a12 = a[0, 0], a[0, 1], a[0, 2], a[1, 0], a[1, 1], a[1, 2]
-    a20, a21, a22 = a[2, 0], a[2, 1], a[2, 2]
+    axes = axes_of(row)
     height, shift_x, shift_y = row.height, row.shift_x, row.shift_y
     spacing, middle = row.spacing, 0.5 * (row.tubes - 1)
-    found = int(np.int64(0))  # typed: for a literal `cross_beside` would be compiled a second time
-    for k in range(count):
-        place[found] = k
-        found += 1 if stray[k] == BESIDE else 0
+    found = places_of(stray, BESIDE, count, place)
     u, v, w, pu, pw, power, lost_here, number = (
         room[0], room[1], room[2], room[3], room[4], room[5], room[6], room[7])
     pv, index, glass = room[STAYS], room[STAYS + 1], room[STAYS + 2]
     for j in range(found):
         k = look(place, j)
-        lx, ly, lz = look(x, k) - shift_x, look(y, k) - shift_y, look(z, k) + height
-        dx, dy, dz = look(px, k), look(py, k), look(pz, k)
         here = float(look(tube, k))
-        put(u, j, a00 * lx + a01 * ly + a02 * lz - (here - middle) * spacing)
-        put(v, j, a10 * lx + a11 * ly + a12 * lz)
-        put(w, j, a20 * lx + a21 * ly + a22 * lz)
-        put(pu, j, a00 * dx + a01 * dy + a02 * dz)
-        put(pv, j, a10 * dx + a11 * dy + a12 * dz)
-        put(pw, j, a20 * dx + a21 * dy + a22 * dz)
+        at_u, at_v, at_w = in_axes(axes, look(x, k) - shift_x, look(y, k) - shift_y, look(z, k) + height)
+        to_u, to_v, to_w = in_axes(axes, look(px, k), look(py, k), look(pz, k))
+        put(u, j, at_u - (here - middle) * spacing)
+        put(v, j, at_v)
+        put(w, j, at_w)
+        put(pu, j, to_u)
+        put(pv, j, to_v)
+        put(pw, j, to_w)
         put(power, j, look(weight, k))
         put(number, j, here)
         put(index, j, look(glass_index, k))
@@ -319,7 +311,7 @@ def slip_beside(
     missed, lost = 0.0, 0.0
     for _ in range(ENVELOPES):
         cross_beside(row, enveloped, found, room)
-        again = int(np.int64(0))
+        again = int(np.int64(0))  # typed: for a literal `cross_beside` would be compiled a second time
         for j in range(found):
             k, kind = place[j], np.int32(room[ENDS, j])
             stray[k] = kind
@@ -343,15 +335,6 @@ def slip_beside(
     return missed, lost
 
 
-@inlined
-def look_up(table: np.ndarray, cells: float, u: float) -> float:
-    """`from_table` with `look`; u in [0, 1]."""
-    position = u * cells
-    cell = np.int32(min(position, cells - 1.0))
-    low, high = float(look(table, cell)), float(look(table, cell + 1))
-    return low + (high - low) * (position - cell)
-
-
 @kernel
 def absorb(
     absorptance: np.ndarray, count: int, arrived: np.ndarray, cosine: np.ndarray, taken: np.ndarray
@@ -361,7 +344,9 @@ def absorb(
     absorbed, reflected = 0.0, 0.0
     for k in range(count):
         here = look(arrived, k)
-        factor = look_up(absorptance, cells, look(cosine, k))
+        position = look(cosine, k) * cells
+        cell = np.int32(min(position, cells - 1.0))
+        factor = between(absorptance, cell, position - cell)
         absorbed += here * factor
         reflected += here * (1.0 - factor)
         put(taken, k, here * factor)

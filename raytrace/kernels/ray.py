@@ -9,7 +9,7 @@ from raytrace.kernels.jit import inlined
 from raytrace.kernels.points import cos_sin_turn, from_table, lattice_point
 from raytrace.kernels.sheet import Sheet, walk_sheet
 from raytrace.kernels.sun import Sun, sun_direction, turned
-from raytrace.kernels.tube import Row
+from raytrace.kernels.tube import Row, axes_of, in_axes
 
 UNDER = 4
 """Fate of grazing light that passes under its own tilted piece of a sagging sheet; beside those of `sheet`."""
@@ -81,12 +81,7 @@ def in_row_frame(
     row: Row, x: float, y: float, z: float, px: float, py: float, pz: float
 ) -> tuple[float, float, float, float, float, float]:
     """Place and direction of the lens frame in the frame of the row."""
-    a, x, y, up = row.axes, x - row.shift_x, y - row.shift_y, z + row.height
-    return (
-        a[0, 0] * x + a[0, 1] * y + a[0, 2] * up,
-        a[1, 0] * x + a[1, 1] * y + a[1, 2] * up,
-        a[2, 0] * x + a[2, 1] * y + a[2, 2] * up,
-        a[0, 0] * px + a[0, 1] * py + a[0, 2] * pz,
-        a[1, 0] * px + a[1, 1] * py + a[1, 2] * pz,
-        a[2, 0] * px + a[2, 1] * py + a[2, 2] * pz,
-    )
+    axes = axes_of(row)
+    u, v, w = in_axes(axes, x - row.shift_x, y - row.shift_y, z + row.height)
+    pu, pv, pw = in_axes(axes, px, py, pz)
+    return u, v, w, pu, pv, pw

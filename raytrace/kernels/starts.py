@@ -7,7 +7,8 @@ compiler works out each ray's place by itself, as an address, and does so with a
 import numpy as np
 
 from raytrace.kernels import points
-from raytrace.kernels.jit import inlined, kernel, look, put
+from raytrace.kernels.gather import between, fill_gathered
+from raytrace.kernels.jit import kernel, look, put
 from raytrace.kernels.points import cos_sin_turn, lattice_point
 from raytrace.kernels.sheet import Sheet
 from raytrace.kernels.sun import Sun, sun_direction, turned
@@ -25,13 +26,6 @@ def fill_places(
         put(part, k, position - float(at))
 
 
-@inlined
-def between(table: np.ndarray, cell: int, part: float) -> float:
-    """Value of a table of evenly spaced nodes at a place within a cell, linear in between."""
-    low, high = float(look(table, cell)), float(look(table, cell + 1))
-    return low + (high - low) * part
-
-
 @kernel
 def fill_from_table(
     base: int, count: int, z: int, shift: int, table: np.ndarray, scale: float,
@@ -41,13 +35,6 @@ def fill_from_table(
     fill_places(base, count, z, shift, float(table.shape[0] - 1), cell, part)
     for k in range(count):
         put(out, k, scale * between(table, look(cell, k), look(part, k)))
-
-
-@kernel
-def fill_gathered(table: np.ndarray, line: np.ndarray, count: int, out: np.ndarray) -> None:
-    """out[k] = table[line[k]]."""
-    for k in range(count):
-        put(out, k, look(table, look(line, k)))
 
 
 @kernel

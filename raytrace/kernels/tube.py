@@ -45,6 +45,23 @@ UPWARD = 1e-12
 """Vertical part of a direction beyond which it points up: a level ray stays level through rounding."""
 
 
+Axes = tuple[float, float, float, float, float, float, float, float, float]
+"""The row's axes as plain numbers: a loop over rays keeps them in registers, as it cannot an array's."""
+
+
+@inlined
+def axes_of(row: Row) -> Axes:
+    """Components of u, v and w in the lens frame, one after the other."""
+    a = row.axes
+    return a[0, 0], a[0, 1], a[0, 2], a[1, 0], a[1, 1], a[1, 2], a[2, 0], a[2, 1], a[2, 2]
+
+
+@inlined
+def in_axes(a: Axes, x: float, y: float, z: float) -> tuple[float, float, float]:
+    """A vector of the lens frame in the frame of the row."""
+    return a[0] * x + a[1] * y + a[2] * z, a[3] * x + a[4] * y + a[5] * z, a[6] * x + a[7] * y + a[8] * z
+
+
 @kernel
 def circle_roots(u: float, w: float, du: float, dw: float, radius: float) -> tuple[float, float]:
     """Paths, in units of |d|, at which a line in the (u, w) plane enters and leaves a circle; (inf, inf) on a miss.
