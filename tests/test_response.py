@@ -39,11 +39,12 @@ def sloped(tilt: float) -> RowPose:
 def small() -> Iterator[None]:
     """Coarse tables: their errors are larger than those of real ones, their construction is the same."""
     with pytest.MonkeyPatch.context() as patch:
-        for rays in ("RAYS_OF_A_NODE", "RAYS_OF_A_NODE_WITH_TILT"):
-            patch.setattr(build_module, rays, ((0.05, 1 << 9), (math.inf, 1 << 11)))
+        for care, most_rays in (("CARE", 500_000), ("CARE_WITH_TILT", 6_000_000)):
+            few = replace(
+                getattr(build_module, care), rays_of_a_node=((0.05, 1 << 9), (math.inf, 1 << 11)), most_rays=most_rays
+            )
+            patch.setattr(build_module, care, few)
         patch.setattr(build_module, "CHECK_RAYS", 1 << 12)
-        patch.setattr(build_module, "MOST_RAYS", 500_000)
-        patch.setattr(build_module, "MOST_RAYS_WITH_TILT", 6_000_000)
         patch.setattr(build_module, "SCAN_STEP", 12.0)
         yield
 

@@ -23,23 +23,46 @@ from raytrace.response.table import Domain, ResponseTable, RowAt, TableError, Tu
 from raytrace.scene import RowPose, Scene
 from raytrace.trace import PreparedScene, Progress, prepare, run_replicates
 
-RaysOfANode = tuple[tuple[float, int], ...]
-"""Rays at a node that intercepts at most a fraction of the aperture power, for rising fractions."""
 
-RAYS_OF_A_NODE: RaysOfANode = ((0.002, 1 << 10), (0.01, 1 << 12), (0.03, 1 << 13), (0.07, 1 << 14), (math.inf, 1 << 15))
-"""A standard error of at most 5e-4 on the shipped scenes, which is the table's floor."""
-RAYS_OF_A_NODE_WITH_TILT: RaysOfANode = ((0.002, 1 << 10), (0.01, 1 << 12), (0.07, 1 << 13), (math.inf, 1 << 14))
-"""At most 8e-4: with a third axis more nodes serve better than more rays at each."""
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Care:
+    """How closely a table is built.
 
-TOLERANCE = 1.8e-3
-TOLERANCE_WITH_TILT = 2.2e-3
-"""Difference in intercepted fraction up to which the grid between two nodes is good enough; with a third axis every
-node of the others costs several traces."""
+    `rays_of_a_node` holds, for rising fractions of the aperture power, the rays at a node that intercepts at most that.
+    `tolerance` is the difference in intercepted fraction up to which the grid between two nodes is good enough, and
+    `bend` that between a cubic and a straight line up to which what lies between two nodes is not traced at all. In one
+    round only intervals are halved whose error is more than the part `worthwhile` of the worst one's. `most_rays` is
+    where refining stops, for the time that they cost.
+    """
 
-BEND = 5e-4
-BEND_WITH_TILT = 5e-4
-"""Difference between a cubic and a straight line, anywhere at `BEND_SEEN_AT`, up to which what lies between two nodes
-is not traced at all."""
+    rays_of_a_node: tuple[tuple[float, int], ...]
+    tolerance: float
+    bend: float
+    worthwhile: float
+    most_rays: int
+
+    def rays(self, intercepted: float) -> int:
+        """Rays at a node that intercepts a fraction of the aperture power."""
+        return next(count for below, count in self.rays_of_a_node if intercepted <= below)
+
+
+CARE = Care(
+    rays_of_a_node=((0.002, 1 << 10), (0.01, 1 << 12), (0.03, 1 << 13), (0.07, 1 << 14), (math.inf, 1 << 15)),
+    tolerance=1.8e-3,
+    bend=5e-4,
+    worthwhile=0.25,
+    most_rays=20_000_000,
+)
+"""Over two angles: a standard error of a node of at most 5e-4 on the shipped scenes, which is the table's floor."""
+CARE_WITH_TILT = Care(
+    rays_of_a_node=((0.002, 1 << 10), (0.01, 1 << 12), (0.07, 1 << 13), (math.inf, 1 << 14)),
+    tolerance=2.2e-3,
+    bend=5e-4,
+    worthwhile=0.4,
+    most_rays=150_000_000,
+)
+"""With the tilt as third axis every node of the others costs several traces: more nodes serve better than more rays at
+each, whose error is at most 8e-4."""
 
 BEND_SEEN_AT = (0.25, 0.75)
 """Parts of an interval, besides its middle: where an answer turns from one bend to the other the two cross there."""
@@ -64,14 +87,6 @@ LIT_LINE = 0.01
 
 RETRY = 1.5
 """An interval that was good is tried again when the lines of the other axes are this many times more."""
-
-WORTHWHILE = 0.25
-WORTHWHILE_WITH_TILT = 0.4
-"""Only intervals whose error is more than this part of the worst one's are halved in one round."""
-
-MOST_RAYS = 20_000_000
-MOST_RAYS_WITH_TILT = 150_000_000
-"""Rays at which refining stops, for the time that they cost."""
 
 BATCH = 8
 """Nodes that a thread takes at a time: handing over one takes as long as a thousand rays."""
@@ -137,20 +152,6 @@ def _traced(
     return (sums.tubes[0].reshape(-1) / started if started > 0.0 else np.zeros(2 * scene.tubes.count)), sums
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Care:
-    """How closely a table is built."""
-
-    rays_of_a_node: RaysOfANode
-    tolerance: float
-    bend: float
-    worthwhile: float
-    most_rays: int
-
-    def rays(self, intercepted: float) -> int:
-        return next(count for below, count in self.rays_of_a_node if intercepted <= below)
-
-
 class _Nodes:
     """Traces nodes, in threads; remembers them and how many rays they took."""
 
@@ -158,7 +159,7 @@ class _Nodes:
         self,
         prepared: PreparedScene,
         row_at: RowAt,
-        care: _Care,
+        care: Care,
         *,
         threads: int,
         seed: int,
@@ -394,22 +395,7 @@ def build_response(
     ValueError
         If the lens cannot be built.
     """
-    if tilts is None:
-        care = _Care(
-            rays_of_a_node=RAYS_OF_A_NODE,
-            tolerance=TOLERANCE,
-            bend=BEND,
-            worthwhile=WORTHWHILE,
-            most_rays=MOST_RAYS,
-        )
-    else:
-        care = _Care(
-            rays_of_a_node=RAYS_OF_A_NODE_WITH_TILT,
-            tolerance=TOLERANCE_WITH_TILT,
-            bend=BEND_WITH_TILT,
-            worthwhile=WORTHWHILE_WITH_TILT,
-            most_rays=MOST_RAYS_WITH_TILT,
-        )
+    care = CARE if tilts is None else CARE_WITH_TILT
 
     def tick(rays: int) -> None:
         if progress is not None:
