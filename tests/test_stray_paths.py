@@ -379,15 +379,16 @@ def test_parking_states_a_worst_case_that_random_minutes_do_not_exceed(
         assert found.worst.flux < found.bound
         prepared = prepare(turned_over(scene_file.scene) if turned else scene_file.scene)
         times = random_minutes(scene_file, 2026, 100, seed=99)
-        path = idle_path(scene_file, found.path.setting, times, step=MINUTE, rays=1 << 15, prepared=prepared)
+        # So many rays that a minute that keeps to the threshold does not exceed it by chance.
+        path = idle_path(scene_file, found.path.setting, times, step=MINUTE, rays=1 << 18, prepared=prepared)
         spots = [spot for face in path.faces for spot in face.spots]
         assert max(spot.flux for spot in spots) > 0.2 * found.bound
         # Three standard errors of the check itself, of some hundred minutes.
         assert all(spot.flux - 3.0 * spot.flux_error <= found.bound for spot in spots)
-        # Whatever exceeds the threshold, beyond three standard errors as well, lies under a cover.
+        # Whatever exceeds the threshold lies under a cover.
         assert not found.keeps
         spans = found.cover
-        for spot in (spot for spot in spots if spot.flux - 3.0 * spot.flux_error > found.threshold):
+        for spot in (spot for spot in spots if spot.flux > found.threshold):
             day, clock = spot.time_local.date(), spot.time_local.time()
             here = [span for span in spans if span.first_day <= day <= span.last_day]
             assert any(span.begins <= clock <= span.ends for span in here), (spot, here)
